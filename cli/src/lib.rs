@@ -1,0 +1,1 @@
+//! etchlore command line (being built).

@@ -1,0 +1,1 @@
+//! etchlore engine (being built).

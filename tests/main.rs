@@ -1,0 +1,1 @@
+//! What a user or a standard would check.
