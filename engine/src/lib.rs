@@ -1,1 +1,12 @@
-//! etchlore engine (being built).
+//! Rules for the marks on electronic components, and the decoder that ranks what a mark can be.
+//!
+//! ```text
+//! text -> syntax -> check -> model -> compile -> program
+//!                                                   | decode (a reading) -> explanations -> rank -> ranking
+//! ```
+//!
+//! The engine opens no file, reads no clock and prints nothing: rule texts come in through [`source::Loader`], the day of
+//! reading is a value of the context.
+
+pub mod glyph;
+pub mod value;
