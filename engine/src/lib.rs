@@ -8,5 +8,9 @@
 //! The engine opens no file, reads no clock and prints nothing: rule texts come in through [`source::Loader`], the day of
 //! reading is a value of the context.
 
+pub mod diagnostic;
 pub mod glyph;
+pub mod model;
+pub mod source;
+pub mod syntax;
 pub mod value;

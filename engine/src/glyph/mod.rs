@@ -2,7 +2,11 @@
 //!
 //! A reading and a code are both sequences of glyphs; between two glyphs stands a [`Boundary`].
 
+mod confusion;
+
 use std::sync::Arc;
+
+pub use confusion::{CLASSES, Confusions};
 
 /// One printed character or symbol.
 #[derive(Debug, Clone, PartialEq, Eq, Hash, PartialOrd, Ord)]

@@ -48,13 +48,19 @@ impl FormKind {
     /// The word of the kind.
     #[must_use]
     pub fn word(self) -> &'static str {
-        FormKind::ALL.iter().find(|(kind, _)| *kind == self).map_or("mark", |(_, word)| word)
+        FormKind::ALL
+            .iter()
+            .find(|(kind, _)| *kind == self)
+            .map_or("mark", |(_, word)| word)
     }
 
     /// The kind of a word.
     #[must_use]
     pub fn of_word(word: &str) -> Option<FormKind> {
-        FormKind::ALL.iter().find(|(_, w)| *w == word).map(|(kind, _)| *kind)
+        FormKind::ALL
+            .iter()
+            .find(|(_, w)| *w == word)
+            .map(|(kind, _)| *kind)
     }
 }
 

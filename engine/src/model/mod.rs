@@ -16,7 +16,7 @@ use jiff::civil::Date;
 
 pub use form::{Form, FormKind, Row, RowItem};
 pub use id::{CodeId, FamilyId, FieldId, MakerId, SlotId};
-pub use slot::{Case, Code, CodeKind, OpenRule, StripPlace, Print, Slot, Spelling, Stands, Strip};
+pub use slot::{Case, Code, CodeKind, OpenRule, Print, Slot, Spelling, Stands, Strip, StripPlace};
 
 use crate::source::Place;
 use crate::value::{Base, Calendar, Comparison, Interval, Value};

@@ -5,8 +5,8 @@
 mod calendar;
 mod quantity;
 
-pub use calendar::{Calendar, DatePart, Interval, WeekRule};
-pub use quantity::{Base, Comparison, Quantity, Unit};
+pub use calendar::{Calendar, DatePart, Interval, Parts, WeekRule};
+pub use quantity::{Base, Comparison, Quantity, Unit, same, show, show_range};
 
 /// A value that a field can have.
 #[derive(Debug, Clone, PartialEq)]
@@ -26,4 +26,75 @@ pub enum Value {
     },
     /// A calendar interval, both days included.
     Dates(Interval),
+}
+
+impl Value {
+    /// A plain count.
+    #[must_use]
+    pub fn count(value: f64) -> Value {
+        Value::Quantity(Quantity {
+            value,
+            base: Base::Count,
+        })
+    }
+
+    /// For people.
+    #[must_use]
+    pub fn show(&self) -> String {
+        match self {
+            Value::Text(text) => text.clone(),
+            Value::Quantity(quantity) => show(quantity.value, quantity.base),
+            Value::Range { min, max, base } => show_range(*min, *max, *base),
+            Value::Dates(interval) => interval.show(),
+        }
+    }
+
+    /// Whether two values are the same but for rounding.
+    #[must_use]
+    pub fn agrees(&self, other: &Value) -> bool {
+        let end = |a: &Option<f64>, b: &Option<f64>| match (a, b) {
+            (Some(a), Some(b)) => same(*a, *b),
+            (None, None) => true,
+            _ => false,
+        };
+        match (self, other) {
+            (Value::Quantity(a), Value::Quantity(b)) => a
+                .base
+                .factor(b.base)
+                .is_some_and(|factor| same(a.value * factor, b.value)),
+            (
+                Value::Range {
+                    min: a,
+                    max: b,
+                    base,
+                },
+                Value::Range {
+                    min: c,
+                    max: d,
+                    base: other,
+                },
+            ) => base == other && end(a, c) && end(b, d),
+            _ => self == other,
+        }
+    }
+
+    /// Whether a comparison holds; for ranges `=` only. `None` where the two cannot be compared.
+    #[must_use]
+    pub fn compare(&self, comparison: Comparison, other: &Value) -> Option<bool> {
+        match (self, other) {
+            (Value::Quantity(a), Value::Quantity(b)) => {
+                let a = a.value * a.base.factor(b.base)?;
+                let equal = same(a, b.value);
+                Some(match comparison {
+                    Comparison::Less => a < b.value && !equal,
+                    Comparison::AtMost => a < b.value || equal,
+                    Comparison::Equal => equal,
+                    Comparison::AtLeast => a > b.value || equal,
+                    Comparison::Greater => a > b.value && !equal,
+                })
+            }
+            _ if comparison == Comparison::Equal => Some(self.agrees(other)),
+            _ => None,
+        }
+    }
 }

@@ -1,0 +1,136 @@
+//! Glyphs as small numbers: what the program compares instead of characters.
+
+use rustc_hash::FxHashMap;
+
+use crate::glyph::{CLASSES, Confusions, Glyph, GlyphSet};
+
+/// The most different glyphs that a program tells apart; the sets of places are 128-bit words.
+pub const MAX_GLYPHS: usize = 126;
+
+/// Id of a glyph that no rule has.
+pub const OTHER: u8 = 127;
+
+/// Glyphs of all rules, folded, as ids. Digits are 0 to 9, capitals 10 to 35, the rest in the order of first use.
+#[derive(Debug, Clone)]
+pub struct Alphabet {
+    ids: FxHashMap<Glyph, u8>,
+    glyphs: Vec<Glyph>,
+    class: [u8; 128],
+    /// log2 P(read | true), by true and read id; only for ids below 36.
+    channel: Vec<f64>,
+    /// Look-alikes of each id, without itself.
+    alike: Vec<u128>,
+}
+
+impl Default for Alphabet {
+    fn default() -> Self {
+        Alphabet::new(&Confusions::default())
+    }
+}
+
+impl Alphabet {
+    /// The alphabet of digits and capitals.
+    #[must_use]
+    pub fn new(confusions: &Confusions) -> Alphabet {
+        let glyphs: Vec<Glyph> = ('0'..='9').chain('A'..='Z').map(Glyph::Char).collect();
+        let ids = glyphs.iter().cloned().zip(0..).collect();
+        let mut class = [0_u8; 128];
+        for (id, class) in (0..).zip(class.iter_mut()) {
+            *class = id;
+        }
+        let id_of = |c: char| GlyphSet::bit(c).map_or(0, |bit| bit.trailing_zeros() as usize);
+        for group in CLASSES {
+            let first = group.chars().next().map_or(0, id_of);
+            for c in group.chars() {
+                class[id_of(c)] = u8::try_from(first).unwrap_or(OTHER);
+            }
+        }
+        let mut channel = vec![f64::NEG_INFINITY; 36 * 36];
+        let mut alike = vec![0_u128; 36];
+        for (t, true_glyph) in ('0'..='9').chain('A'..='Z').enumerate() {
+            for (r, read) in ('0'..='9').chain('A'..='Z').enumerate() {
+                let p = if t == r {
+                    confusions.right(true_glyph)
+                } else if class[t] == class[r] {
+                    confusions.probability(true_glyph, read)
+                } else {
+                    0.0
+                };
+                channel[t * 36 + r] = p.log2();
+                if t != r && p > 0.0 {
+                    alike[t] |= 1 << r;
+                }
+            }
+        }
+        Alphabet { ids, glyphs, class, channel, alike }
+    }
+
+    /// Adds a glyph; `None` where the alphabet is full.
+    pub fn add(&mut self, glyph: &Glyph) -> Option<u8> {
+        let folded = glyph.folded();
+        if let Some(id) = self.ids.get(&folded) {
+            return Some(*id);
+        }
+        let id = u8::try_from(self.glyphs.len()).ok().filter(|id| usize::from(*id) < MAX_GLYPHS)?;
+        self.glyphs.push(folded.clone());
+        self.ids.insert(folded, id);
+        Some(id)
+    }
+
+    /// The id of a glyph, [`OTHER`] where no rule has it.
+    #[must_use]
+    pub fn id(&self, glyph: &Glyph) -> u8 {
+        if let Glyph::Char(c) = glyph {
+            if let Some(bit) = GlyphSet::bit(*c) {
+                return u8::try_from(bit.trailing_zeros()).unwrap_or(OTHER);
+            }
+        }
+        self.ids.get(&glyph.folded()).copied().unwrap_or(OTHER)
+    }
+
+    /// The glyph of an id.
+    #[must_use]
+    pub fn glyph(&self, id: u8) -> Option<&Glyph> {
+        self.glyphs.get(usize::from(id))
+    }
+
+    /// The look-alike class of an id.
+    #[must_use]
+    pub fn class(&self, id: u8) -> u8 {
+        self.class[usize::from(id & 127)]
+    }
+
+    /// Look-alikes of an id, without itself.
+    #[must_use]
+    pub fn alike(&self, id: u8) -> u128 {
+        self.alike.get(usize::from(id)).copied().unwrap_or(0)
+    }
+
+    /// log2 of the probability that `t` is read as `r`.
+    #[must_use]
+    pub fn channel(&self, t: u8, r: u8) -> f64 {
+        if t < 36 && r < 36 {
+            self.channel[usize::from(t) * 36 + usize::from(r)]
+        } else if t == r && t != OTHER {
+            0.0
+        } else {
+            f64::NEG_INFINITY
+        }
+    }
+
+    /// The set as a word of ids. `rest` sets hold every glyph but digits and capitals, [`OTHER`] included.
+    #[must_use]
+    pub fn set(&self, set: &GlyphSet) -> u128 {
+        let mut word = u128::from(set.alnum);
+        for glyph in &set.others {
+            let id = self.id(glyph);
+            if id != OTHER {
+                word |= 1 << id;
+            }
+        }
+        if set.rest {
+            word |= !0 << 36;
+        }
+        word
+    }
+}

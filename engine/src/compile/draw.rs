@@ -1,0 +1,155 @@
+//! How likely codes are: slots in drawing order, classes of codes that conditions cannot tell apart, and what the weights are
+//! divided by.
+
+use rustc_hash::FxHashMap;
+
+use super::cond::{CondProgram, drawing_order};
+use crate::model::{CodeKind, Family, Slot};
+
+/// Share of a slot that the codes together have which its table does not list.
+pub(crate) const UNLISTED_SHARE: f64 = 0.02;
+
+/// A code, weighed.
+#[derive(Debug, Clone)]
+pub(crate) struct CodeWeight {
+    /// Weight in its slot.
+    pub(crate) weight: f64,
+    /// log2 of the share that one string of it has (0 for listed codes, minus log2 of the count for open ones).
+    pub(crate) each: f64,
+    /// Guard, by index in the family.
+    pub(crate) guard: Option<u32>,
+    pub(crate) unlisted: bool,
+}
+
+/// Codes of one slot that no condition tells apart.
+#[derive(Debug, Clone)]
+pub(crate) struct CodeClass {
+    pub(crate) codes: Vec<u32>,
+    pub(crate) guard: Option<u32>,
+    pub(crate) weight: f64,
+}
+
+/// A slot, weighed.
+#[derive(Debug, Clone)]
+pub(crate) struct SlotWeights {
+    pub(crate) codes: Vec<CodeWeight>,
+    pub(crate) classes: Vec<CodeClass>,
+    /// Class of each code.
+    pub(crate) class_of: Vec<u32>,
+    /// Whether some condition asks for it.
+    pub(crate) asked: bool,
+}
+
+/// Slots drawn together.
+#[derive(Debug, Clone)]
+pub(crate) struct Group {
+    pub(crate) slots: Vec<usize>,
+    /// `never`s over slots of this group, by index in the family.
+    pub(crate) nevers: Vec<usize>,
+    /// The guards of its codes, sorted: their truth decides the divisor.
+    pub(crate) guards: Vec<u32>,
+    /// The date rule that its slots make, if they do.
+    pub(crate) date: Option<usize>,
+}
+
+pub(crate) fn weigh(slot: &Slot, guards: &[Option<u32>]) -> Vec<CodeWeight> {
+    let listed_under = |guard: Option<u32>| -> f64 {
+        slot.codes
+            .iter()
+            .zip(guards)
+            .filter(|(code, g)| !code.unlisted && (g.is_none() || **g == guard))
+            .map(|(code, _)| code.weight)
+            .sum()
+    };
+    slot.codes
+        .iter()
+        .zip(guards)
+        .map(|(code, guard)| {
+            let weight = if code.unlisted {
+                let listed = listed_under(*guard);
+                if listed > 0.0 { listed * UNLISTED_SHARE / (1.0 - UNLISTED_SHARE) } else { 1.0 }
+            } else {
+                code.weight
+            };
+            let each = match &code.kind {
+                CodeKind::Open(strips) => {
+                    -strips.iter().map(|strip| strip.places.iter().map(|place| set_size(&place.set)).product::<f64>()).sum::<f64>().max(1.0).log2()
+                }
+                _ => 0.0,
+            };
+            CodeWeight { weight, each, guard: *guard, unlisted: code.unlisted }
+        })
+        .collect()
+}
+
+/// How many glyphs a set stands for; `glyphs` counts as the printable characters of ASCII.
+pub(crate) fn set_size(set: &crate::glyph::GlyphSet) -> f64 {
+    f64::from(set.alnum.count_ones()) + set.others.len() as f64 + if set.rest { 32.0 } else { 0.0 }
+}
+
+/// Groups the codes of a slot by guard and by the conditions' answers.
+pub(crate) fn classes(slot: usize, codes: &[CodeWeight], conds: &[CondProgram]) -> (Vec<CodeClass>, Vec<u32>, bool) {
+    let sets: Vec<_> = conds
+        .iter()
+        .flat_map(|cond| &cond.terms)
+        .flat_map(|term| &term.any)
+        .filter(|(s, _)| *s == slot)
+        .map(|(_, set)| set)
+        .collect();
+    let mut by_signature: FxHashMap<(Option<u32>, Vec<bool>), u32> = FxHashMap::default();
+    let mut classes: Vec<CodeClass> = Vec::new();
+    let mut class_of = Vec::with_capacity(codes.len());
+    for (index, code) in codes.iter().enumerate() {
+        let signature = (code.guard, sets.iter().map(|set| set.has(index)).collect::<Vec<_>>());
+        let next = classes.len() as u32;
+        let class = *by_signature.entry(signature).or_insert(next);
+        if class == next {
+            classes.push(CodeClass { codes: Vec::new(), guard: code.guard, weight: 0.0 });
+        }
+        let entry = &mut classes[class as usize];
+        entry.codes.push(index as u32);
+        entry.weight += code.weight;
+        class_of.push(class);
+    }
+    (classes, class_of, !sets.is_empty())
+}
+
+/// The groups of a family in drawing order.
+pub(crate) fn groups(family: &Family, slots: &[SlotWeights], conds: &[CondProgram], nevers: &[u32]) -> Vec<Group> {
+    let mut needs: Vec<Vec<usize>> = vec![Vec::new(); slots.len()];
+    for (slot, weights) in slots.iter().enumerate() {
+        for guard in weights.classes.iter().filter_map(|class| class.guard) {
+            needs[slot].extend(conds[guard as usize].slots());
+        }
+    }
+    let mut together = |slots: Vec<usize>| {
+        for pair in slots.windows(2) {
+            needs[pair[0]].push(pair[1]);
+            needs[pair[1]].push(pair[0]);
+        }
+    };
+    for never in nevers {
+        together(conds[*never as usize].slots().collect());
+    }
+    for date in &family.dates {
+        together(date.slots.iter().map(|slot| slot.index()).collect());
+    }
+    for needs in &mut needs {
+        needs.sort_unstable();
+        needs.dedup();
+    }
+    drawing_order(&needs)
+        .into_iter()
+        .map(|slots_here| {
+            let mut guards: Vec<u32> =
+                slots_here.iter().flat_map(|slot| slots[*slot].classes.iter().filter_map(|class| class.guard)).collect();
+            guards.sort_unstable();
+            guards.dedup();
+            let nevers = (0..nevers.len())
+                .filter(|n| conds[nevers[*n] as usize].slots().any(|slot| slots_here.contains(&slot)))
+                .collect();
+            let date = family.dates.iter().position(|date| date.slots.iter().any(|slot| slots_here.contains(&slot.index())));
+            Group { slots: slots_here, nevers, guards, date }
+        })
+        .collect()
+}

@@ -1,0 +1,249 @@
+//! Model -> one program for all families: an index (which lines can it be) and, for each family, tables by form and the
+//! weights of its codes.
+
+mod alphabet;
+mod cond;
+mod draw;
+mod index;
+mod limit;
+mod row;
+mod table;
+
+use rustc_hash::FxHashMap;
+
+pub use alphabet::{Alphabet, OTHER};
+pub(crate) use cond::CondProgram;
+pub(crate) use draw::{Group, SlotWeights};
+pub(crate) use index::Index;
+pub use limit::{LimitExceeded, Limits};
+pub(crate) use row::Place;
+pub(crate) use table::{OpenStrip, Spelled, Table, key};
+
+use crate::glyph::Confusions;
+use crate::model::{CodeKind, Cond, Family, FamilyId, FormKind, RuleSet};
+
+/// All families, ready to decode. Immutable; share it between threads.
+#[derive(Debug, Clone, Default)]
+pub struct Program {
+    pub(crate) alphabet: Alphabet,
+    pub(crate) families: Vec<FamilyProgram>,
+    pub(crate) index: Index,
+}
+
+/// One family, ready to decode.
+#[derive(Debug, Clone)]
+pub(crate) struct FamilyProgram {
+    pub(crate) id: FamilyId,
+    pub(crate) conds: Vec<CondProgram>,
+    pub(crate) slots: Vec<SlotWeights>,
+    pub(crate) tables: Vec<Table>,
+    pub(crate) rows: Vec<RowProgram>,
+    pub(crate) groups: Vec<Group>,
+    /// Group of each slot.
+    pub(crate) group_of: Vec<usize>,
+    /// Condition of each `never` or `seldom`.
+    pub(crate) nevers: Vec<u32>,
+    /// Slots that name the part: one of them must be seen.
+    pub(crate) naming: Vec<bool>,
+    /// Kinds of forms the family has.
+    pub(crate) kinds: Vec<FormKind>,
+}
+
+/// One way to print a form.
+#[derive(Debug, Clone)]
+pub(crate) struct RowProgram {
+    pub(crate) form: usize,
+    pub(crate) kind: FormKind,
+    pub(crate) guard: Option<u32>,
+    /// Weight of its form times the share of this way to print it.
+    pub(crate) weight: f64,
+    pub(crate) lines: Vec<LineProgram>,
+}
+
+/// One line of a row.
+#[derive(Debug, Clone)]
+pub(crate) struct LineProgram {
+    pub(crate) places: Vec<Place>,
+    pub(crate) min: usize,
+    pub(crate) max: usize,
+    /// Whether only symbols can stand here, which readers often leave out.
+    pub(crate) symbols: bool,
+}
+
+/// The conditions of one family, numbered, equal ones once.
+#[derive(Default)]
+struct Conds {
+    programs: Vec<CondProgram>,
+}
+
+impl Conds {
+    fn number(&mut self, cond: &Cond) -> u32 {
+        let program = CondProgram::of(cond);
+        let at = self.programs.iter().position(|known| *known == program).unwrap_or_else(|| {
+            self.programs.push(program);
+            self.programs.len() - 1
+        });
+        u32::try_from(at).unwrap_or(u32::MAX)
+    }
+}
+
+/// Compiles a checked rule set.
+///
+/// # Errors
+/// A family or the whole set exceeds one of `limits`.
+pub fn compile(rules: &RuleSet, confusions: &Confusions, limits: &Limits) -> Result<Program, LimitExceeded> {
+    let mut alphabet = Alphabet::new(confusions);
+    for family in &rules.families {
+        add_glyphs(family, &mut alphabet, limits)?;
+    }
+    let mut families = Vec::with_capacity(rules.families.len());
+    for (index, family) in rules.families.iter().enumerate() {
+        families.push(compile_family(FamilyId::at(index), family, &alphabet, limits)?);
+    }
+    let index = Index::of(&families, &alphabet);
+    Ok(Program { alphabet, families, index })
+}
+
+fn exceeded(family: &Family, limit: &'static str, unit: &'static str, bound: usize, actual: usize) -> LimitExceeded {
+    LimitExceeded { limit, unit, bound, actual, family: family.name.clone(), place: family.place }
+}
+
+fn add_glyphs(family: &Family, alphabet: &mut Alphabet, limits: &Limits) -> Result<(), LimitExceeded> {
+    let mut full = false;
+    let mut add = |glyph: &crate::glyph::Glyph| full |= alphabet.add(glyph).is_none();
+    for code in family.slots.iter().flat_map(|slot| &slot.codes) {
+        match &code.kind {
+            CodeKind::Absent => {}
+            CodeKind::Listed(spelling) => spelling.glyphs.iter().for_each(&mut add),
+            CodeKind::Open(strips) => {
+                strips.iter().flat_map(|strip| &strip.places).flat_map(|place| &place.set.others).for_each(&mut add);
+            }
+        }
+        code.prints.iter().filter_map(|print| print.spelling.as_ref()).flat_map(|s| &s.glyphs).for_each(&mut add);
+    }
+    if full {
+        return Err(exceeded(family, "over all rules", "different glyphs", limits.glyphs, limits.glyphs + 1));
+    }
+    Ok(())
+}
+
+fn compile_family(
+    id: FamilyId,
+    family: &Family,
+    alphabet: &Alphabet,
+    limits: &Limits,
+) -> Result<FamilyProgram, LimitExceeded> {
+    let mut conds = Conds::default();
+    if let Some(slot) = family.slots.iter().find(|slot| slot.codes.len() > limits.codes) {
+        return Err(exceeded(family, "in one slot", "codes", limits.codes, slot.codes.len()));
+    }
+    let guards: Vec<Vec<Option<u32>>> = family
+        .slots
+        .iter()
+        .map(|slot| slot.codes.iter().map(|code| code.guard.as_ref().map(|guard| conds.number(guard))).collect())
+        .collect();
+    let nevers: Vec<u32> = family.nevers.iter().map(|never| conds.number(&never.cond)).collect();
+
+    let mut tables: Vec<Table> = Vec::new();
+    let mut table_of: FxHashMap<(usize, Option<FormKind>), usize> = FxHashMap::default();
+    let mut rows = Vec::new();
+    for (form, kind_row) in family.forms.iter().enumerate() {
+        let guard = kind_row.guard.as_ref().map(|guard| conds.number(guard));
+        let Some(spreads) = row::spread(&kind_row.row.items, limits.rows) else {
+            return Err(exceeded(family, "to print one form", "ways", limits.rows, limits.rows + 1));
+        };
+        for spread in spreads {
+            let mut lines = Vec::with_capacity(spread.lines.len());
+            for line in &spread.lines {
+                let mut places = Vec::with_capacity(line.len());
+                for (slot, before) in line {
+                    let model = &family.slots[*slot];
+                    let printed_otherwise =
+                        model.codes.iter().any(|code| code.prints.iter().any(|print| print.forms.contains(&kind_row.kind)));
+                    let key = (*slot, printed_otherwise.then_some(kind_row.kind));
+                    let table = *table_of.entry(key).or_insert_with(|| {
+                        tables.push(Table::of(model, kind_row.kind, alphabet, |cond| conds.number(cond)));
+                        tables.len() - 1
+                    });
+                    places.push(Place { slot: *slot, before: *before, table });
+                }
+                lines.push(line_program(places, &tables));
+            }
+            rows.push(RowProgram { form, kind: kind_row.kind, guard, weight: kind_row.weight * spread.share, lines });
+        }
+        if rows.len() > limits.rows {
+            return Err(exceeded(family, "over all its forms", "spellings", limits.rows, rows.len()));
+        }
+    }
+
+    let slots: Vec<SlotWeights> = family
+        .slots
+        .iter()
+        .zip(&guards)
+        .enumerate()
+        .map(|(index, (slot, guards))| {
+            let codes = draw::weigh(slot, guards);
+            let (classes, class_of, asked) = draw::classes(index, &codes, &conds.programs);
+            SlotWeights { codes, classes, class_of, asked }
+        })
+        .collect();
+    let groups = draw::groups(family, &slots, &conds.programs, &nevers);
+    for group in &groups {
+        let combinations: usize =
+            group.slots.iter().fold(1, |product, slot| product.saturating_mul(slots[*slot].classes.len().max(1)));
+        if group.slots.len() > 1 && group.date.is_none() && combinations > limits.combinations {
+            let unit = "combinations of codes";
+            return Err(exceeded(family, "tied together by guards or `never`", unit, limits.combinations, combinations));
+        }
+    }
+    let mut group_of = vec![0; slots.len()];
+    for (index, group) in groups.iter().enumerate() {
+        for slot in &group.slots {
+            group_of[*slot] = index;
+        }
+    }
+    let mut kinds: Vec<FormKind> = family.forms.iter().map(|form| form.kind).collect();
+    kinds.sort_unstable();
+    kinds.dedup();
+    let naming = naming(family);
+    Ok(FamilyProgram { id, conds: conds.programs, slots, tables, rows, groups, group_of, nevers, naming, kinds })
+}
+
+/// The slots that name the part: those of `base`, else all that are neither a date, a specimen's own, nor always the same symbol.
+fn naming(family: &Family) -> Vec<bool> {
+    let mut naming = vec![false; family.slots.len()];
+    if let Some(base) = &family.base {
+        mark_slots(&base.items, &mut naming);
+        return naming;
+    }
+    for (index, slot) in family.slots.iter().enumerate() {
+        let dated = !family.is_marking() && family.dates.iter().any(|date| date.slots.iter().any(|s| s.index() == index));
+        let symbol = slot.literal
+            && slot.codes.iter().all(|code| match &code.kind {
+                CodeKind::Listed(s) => s.glyphs.iter().all(|g| matches!(g, crate::glyph::Glyph::Symbol(_))),
+                _ => true,
+            });
+        naming[index] = !slot.each && !dated && !symbol;
+    }
+    naming
+}
+
+fn mark_slots(items: &[crate::model::RowItem], naming: &mut [bool]) {
+    for item in items {
+        match item {
+            crate::model::RowItem::Slot(slot) => naming[slot.index()] = true,
+            crate::model::RowItem::Optional(inner) => mark_slots(inner, naming),
+            _ => {}
+        }
+    }
+}
+
+fn line_program(places: Vec<Place>, tables: &[Table]) -> LineProgram {
+    let min = places.iter().map(|place| tables[place.table].min).sum();
+    let max = places.iter().map(|place| tables[place.table].max).sum();
+    let symbols = places.iter().all(|place| {
+        let table = &tables[place.table];
+        table.open.is_empty() && table.spelled.iter().all(|spelled| spelled.ids.iter().all(|id| *id >= 36))
+    });
+    LineProgram { places, min, max, symbols }
+}

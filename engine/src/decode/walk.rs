@@ -1,0 +1,494 @@
+//! One line of a row against the stream: every way to cut a stretch of it into the line's places.
+//!
+//! The naive loop: at each place, for each spelling that fits here, go on with the next place. What makes it cheap is that
+//! spellings are found by the key of their look-alike classes, and that a place and position from which no way leads to the
+//! end is remembered.
+
+use super::stream::{Doubt, Gap, Stream, Tick};
+use crate::compile::{Alphabet, FamilyProgram, LineProgram, OpenStrip, Spelled, Table, key};
+use crate::glyph::Boundary;
+
+/// log2 costs of what separates a reading from the form, beside the look-alikes. They are stated beliefs, not measurements.
+pub(crate) mod cost {
+    /// A boundary of the form was not read.
+    pub(crate) const LOST: f64 = -1.0;
+    /// A boundary was read where the form has none.
+    pub(crate) const ADDED: f64 = -2.0;
+    /// Another boundary was read.
+    pub(crate) const OTHER_KIND: f64 = -1.0;
+    /// A line of the form goes on in the next line.
+    pub(crate) const BROKEN: f64 = -4.0;
+    /// The end of the line is missing.
+    pub(crate) const CUT: f64 = -6.0;
+    /// Something stands before the line of the form, in the same line.
+    pub(crate) const AFTER_TEXT: f64 = -2.0;
+    /// Something follows after a space.
+    pub(crate) const BEFORE_TEXT: f64 = -1.0;
+    /// Something follows after a dash, slash or colon.
+    pub(crate) const TAIL: f64 = -6.0;
+    /// The case of a letter differs in a slot where case counts.
+    pub(crate) const CASE: f64 = -6.0;
+    /// The same in a line that was read in capitals.
+    pub(crate) const CASE_LOST: f64 = -1.0;
+    /// A character that is certain contradicts the code.
+    pub(crate) const CONTRADICTED: f64 = -12.0;
+}
+
+/// Most look-alikes in one line.
+const MAX_FIXES: u32 = 4;
+/// Most ways kept for one line.
+const MAX_WAYS: usize = 400;
+/// Most steps for one line at one start.
+const MAX_STEPS: u32 = 60_000;
+
+/// What one place was taken for.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Choice {
+    pub(crate) slot: usize,
+    pub(crate) table: usize,
+    /// The code; `None` for a place that lies in an unread run.
+    pub(crate) code: Option<u32>,
+    /// Which spelling or strip of the table.
+    pub(crate) how: How,
+    pub(crate) start: usize,
+    pub(crate) end: usize,
+    /// log2 of P(glyphs read | code), with boundaries inside the code.
+    pub(crate) channel: f64,
+    /// Conditions with the truth they must have.
+    pub(crate) conds: Vec<(u32, bool)>,
+}
+
+/// By which entry of the table a place was matched.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum How {
+    Spelled(u32),
+    Open(u32),
+    Hidden,
+}
+
+/// One way to take a stretch for a line.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Way {
+    pub(crate) start: usize,
+    pub(crate) end: usize,
+    pub(crate) choices: Vec<Choice>,
+    /// log2 cost of boundaries, cuts and neighbours.
+    pub(crate) layout: f64,
+    pub(crate) cut: bool,
+}
+
+/// A table entry that fits at a position.
+struct Fit {
+    how: How,
+    code: u32,
+    end: usize,
+    channel: f64,
+    fixes: u32,
+    conds: Vec<(u32, bool)>,
+}
+
+/// Finds the ways for one line at one start.
+pub(crate) struct Walker<'a> {
+    pub(crate) family: &'a FamilyProgram,
+    pub(crate) line: &'a LineProgram,
+    pub(crate) stream: &'a Stream,
+    pub(crate) alphabet: &'a Alphabet,
+    start: usize,
+    path: Vec<Choice>,
+    dead: Vec<bool>,
+    /// Least glyphs that the places from each index on need.
+    rest: Vec<usize>,
+    steps: u32,
+    hard: bool,
+    pub(crate) ways: Vec<Way>,
+    /// Whether a bound was met.
+    pub(crate) stopped: bool,
+}
+
+impl<'a> Walker<'a> {
+    pub(crate) fn new(
+        family: &'a FamilyProgram,
+        line: &'a LineProgram,
+        stream: &'a Stream,
+        alphabet: &'a Alphabet,
+    ) -> Walker<'a> {
+        let mut rest = vec![0; line.places.len() + 1];
+        for (at, place) in line.places.iter().enumerate().rev() {
+            rest[at] = rest[at + 1] + family.tables[place.table].min;
+        }
+        let hard = line.places.iter().any(|place| place.before.is_some_and(|(_, hard)| hard));
+        Walker {
+            family,
+            line,
+            stream,
+            alphabet,
+            start: 0,
+            path: Vec::new(),
+            dead: Vec::new(),
+            rest,
+            steps: 0,
+            hard,
+            ways: Vec::new(),
+            stopped: false,
+        }
+    }
+
+    /// Adds the ways that begin at `start`.
+    pub(crate) fn from(&mut self, start: usize) {
+        self.start = start;
+        self.steps = 0;
+        self.path.clear();
+        self.dead.clear();
+        self.dead.resize((self.line.places.len() + 1) * (self.stream.len() + 1), false);
+        let layout = match self.stream.ticks.get(start).map(|tick| tick.gap) {
+            Some(Gap::Within(_)) => cost::AFTER_TEXT,
+            _ => 0.0,
+        };
+        self.step(0, start, None, layout, 0);
+    }
+
+    fn step(&mut self, place: usize, at: usize, pending: Option<(Boundary, bool)>, layout: f64, fixes: u32) -> bool {
+        self.steps += 1;
+        if self.steps > MAX_STEPS || self.ways.len() >= MAX_WAYS {
+            self.stopped = true;
+            return true;
+        }
+        let memo = place * (self.stream.len() + 1) + at;
+        if !self.hard && self.dead[memo] {
+            return false;
+        }
+        let mut found = false;
+        if let Some(tick) = self.stream.ticks.get(at) {
+            if tick.doubt == Doubt::Run {
+                found |= self.hidden(place, at, pending, layout, fixes);
+            }
+        }
+        let Some(here) = self.line.places.get(place) else {
+            found |= self.finish(at, layout, false);
+            if !found {
+                self.dead[memo] = true;
+            }
+            return found;
+        };
+        let (family, slot, table_at) = (self.family, here.slot, here.table);
+        let table = &family.tables[table_at];
+        let expected = here.before.or(pending);
+        for empty in &table.empty {
+            let spelled = &table.spelled[*empty as usize];
+            self.path.push(Choice {
+                slot,
+                table: table_at,
+                code: Some(spelled.code),
+                how: How::Spelled(*empty),
+                start: at,
+                end: at,
+                channel: 0.0,
+                conds: spelled.conds.clone(),
+            });
+            found |= self.step(place + 1, at, expected, layout, fixes);
+            self.path.pop();
+        }
+        if let Some(gap) = self.gap_cost(at, expected) {
+            for fit in self.fits(table, at) {
+                if fixes + fit.fixes > MAX_FIXES {
+                    continue;
+                }
+                self.path.push(Choice {
+                    slot,
+                    table: table_at,
+                    code: Some(fit.code),
+                    how: fit.how,
+                    start: at,
+                    end: fit.end,
+                    channel: fit.channel,
+                    conds: fit.conds,
+                });
+                found |= self.step(place + 1, fit.end, None, layout + gap, fixes + fit.fixes);
+                self.path.pop();
+            }
+        }
+        // The line may have been cut off here, after at least one printed place.
+        let printed = self.path.last().is_some_and(|choice| choice.end > choice.start);
+        if printed && at > self.start && self.rest[place] > 0 && self.stream.stops[at] {
+            found |= self.finish(at, layout + cost::CUT, true);
+        }
+        if !found {
+            self.dead[memo] = true;
+        }
+        found
+    }
+
+    /// At an unread run: leave it, or let this place lie in it as a whole.
+    fn hidden(&mut self, place: usize, at: usize, pending: Option<(Boundary, bool)>, layout: f64, fixes: u32) -> bool {
+        let mut found = self.step(place, at + 1, None, layout, fixes);
+        if let Some(here) = self.line.places.get(place) {
+            self.path.push(Choice {
+                slot: here.slot,
+                table: here.table,
+                code: None,
+                how: How::Hidden,
+                start: at,
+                end: at,
+                channel: 0.0,
+                conds: Vec::new(),
+            });
+            found |= self.step(place + 1, at, pending, layout, fixes);
+            self.path.pop();
+        }
+        found
+    }
+
+    fn finish(&mut self, at: usize, layout: f64, cut: bool) -> bool {
+        if at == self.start || !self.stream.stops[at] {
+            return false;
+        }
+        let after = match self.stream.ticks.get(at).map(|tick| tick.gap) {
+            None | Some(Gap::Line) => 0.0,
+            Some(Gap::Within(Boundary::Space)) => cost::BEFORE_TEXT,
+            Some(Gap::Within(_)) => cost::TAIL,
+        };
+        self.ways.push(Way { start: self.start, end: at, choices: self.path.clone(), layout: layout + after, cut });
+        true
+    }
+
+    /// log2 cost of the boundary before the glyph at `at`; `None` where a hard one is missing.
+    fn gap_cost(&self, at: usize, expected: Option<(Boundary, bool)>) -> Option<f64> {
+        if at == self.start {
+            return Some(0.0);
+        }
+        // Beside an unread run nothing is known of boundaries.
+        if at > 0 && self.stream.ticks[at - 1].doubt == Doubt::Run {
+            return Some(0.0);
+        }
+        let gap = self.stream.ticks.get(at)?.gap;
+        gap_between(gap, expected)
+    }
+
+    fn fits(&self, table: &Table, at: usize) -> Vec<Fit> {
+        let mut fits = Vec::new();
+        let ticks = &self.stream.ticks[at..];
+        let plain = ticks.iter().take_while(|tick| matches!(tick.doubt, Doubt::Read | Doubt::Certain)).count();
+        let longest = (64 - table.lengths.leading_zeros() as usize).saturating_sub(1);
+        let mut run = 0;
+        let mut length = 0;
+        while length < plain.min(longest) {
+            run = key(run, ticks[length].class);
+            length += 1;
+            if table.lengths >> length & 1 == 1 || length >= 63 {
+                for index in table.by_key.get(&run).into_iter().flatten() {
+                    let spelled = &table.spelled[*index as usize];
+                    if spelled.ids.len() == length {
+                        self.fit_spelled(table, *index, spelled, at, &mut fits);
+                    }
+                }
+            }
+        }
+        if plain < ticks.len() {
+            for (index, spelled) in (0_u32..).zip(&table.spelled) {
+                if spelled.ids.len() > plain {
+                    self.fit_spelled(table, index, spelled, at, &mut fits);
+                }
+            }
+        }
+        for (index, strip) in (0_u32..).zip(&table.open) {
+            self.fit_open(table, index, strip, at, &mut fits);
+        }
+        fits
+    }
+
+    fn fit_spelled(&self, table: &Table, index: u32, spelled: &Spelled, at: usize, fits: &mut Vec<Fit>) {
+        let mut ends = Vec::new();
+        let glyph = |j: usize, tick: &Tick| -> Option<(f64, u32)> {
+            let (mut bits, fixed) = self.take(spelled.ids[j], tick)?;
+            if table.cased && spelled.ids[j] < 36 && spelled.ids[j] >= 10 {
+                bits += self.case_cost(spelled.lower[j], tick);
+            }
+            Some((bits, fixed))
+        };
+        let expected = |j: usize| spelled.before.get(j).copied().unwrap_or_default();
+        self.run(spelled.ids.len(), at, &glyph, &expected, &mut ends);
+        for (end, channel, fixes) in ends {
+            fits.push(Fit { how: How::Spelled(index), code: spelled.code, end, channel, fixes, conds: spelled.conds.clone() });
+        }
+    }
+
+    fn fit_open(&self, table: &Table, index: u32, strip: &OpenStrip, at: usize, fits: &mut Vec<Fit>) {
+        if strip.sets.is_empty() {
+            return;
+        }
+        let mut ends = Vec::new();
+        let glyph = |j: usize, tick: &Tick| -> Option<(f64, u32)> {
+            let (mut bits, fixed) = self.take_of(strip.sets[j], strip.sizes[j], tick)?;
+            let letters_only = strip.sets[j] & 0x3ff == 0;
+            if table.cased && letters_only {
+                bits += self.case_cost(strip.lower[j], tick);
+            }
+            Some((bits, fixed))
+        };
+        self.run(strip.sets.len(), at, &glyph, &|_| Boundary::None, &mut ends);
+        for (end, channel, fixes) in ends {
+            let mut conds: Vec<(u32, bool)> = strip.guard.iter().map(|guard| (*guard, true)).collect();
+            if let Some(taken) = self.taken(strip, at, end) {
+                let mut listed = false;
+                let run = taken.iter().fold(0, |run, id| key(run, self.alphabet.class(*id)));
+                for known in table.listed_by_key.get(&run).into_iter().flatten() {
+                    let (ids, guard) = &table.listed[*known as usize];
+                    if *ids == taken {
+                        match guard {
+                            None => listed = true,
+                            Some(guard) => conds.push((*guard, false)),
+                        }
+                    }
+                }
+                if listed {
+                    continue;
+                }
+            }
+            fits.push(Fit { how: How::Open(index), code: strip.code, end, channel, fixes, conds });
+        }
+    }
+
+    /// The one string that a strip is taken for, if every glyph of it was read.
+    pub(crate) fn taken(&self, strip: &OpenStrip, start: usize, end: usize) -> Option<Vec<u8>> {
+        taken(strip, &self.stream.ticks[start..end], self.alphabet)
+    }
+
+    /// Matches `length` glyphs from `at`, through runs if there are any; `ends` gets (end, log2 channel, fixes).
+    fn run(
+        &self,
+        length: usize,
+        at: usize,
+        glyph: &dyn Fn(usize, &Tick) -> Option<(f64, u32)>,
+        expected: &dyn Fn(usize) -> Boundary,
+        ends: &mut Vec<(usize, f64, u32)>,
+    ) {
+        let ticks = &self.stream.ticks;
+        let (mut channel, mut fixes, mut position) = (0.0, 0, at);
+        for j in 0..length {
+            let Some(tick) = ticks.get(position) else { return };
+            if tick.doubt == Doubt::Run {
+                // The rest lies in the run, or some of it and then what follows the run is its end.
+                if j > 0 {
+                    ends.push((position, channel, fixes));
+                }
+                for hidden in usize::from(j == 0)..length - j {
+                    let (mut after, mut bits, mut fixed) = (position + 1, channel, fixes);
+                    let fits = (j + hidden..length).all(|k| {
+                        let taken = ticks.get(after).filter(|tick| tick.doubt != Doubt::Run).and_then(|tick| glyph(k, tick));
+                        after += 1;
+                        taken.is_some_and(|(b, f)| {
+                            bits += b;
+                            fixed += f;
+                            true
+                        })
+                    });
+                    if fits {
+                        ends.push((after, bits, fixed));
+                    }
+                }
+                return;
+            }
+            if j > 0 {
+                let boundary = Some((expected(j), false)).filter(|(boundary, _)| *boundary != Boundary::None);
+                channel += gap_between(tick.gap, boundary).unwrap_or(0.0);
+            }
+            let Some((bits, fixed)) = glyph(j, tick) else { return };
+            channel += bits;
+            fixes += fixed;
+            position += 1;
+        }
+        ends.push((position, channel, fixes));
+    }
+
+    /// log2 P(tick | true glyph `t`) and whether that is a look-alike.
+    fn take(&self, t: u8, tick: &Tick) -> Option<(f64, u32)> {
+        let bits = match tick.doubt {
+            Doubt::Read => self.alphabet.channel(t, tick.id),
+            Doubt::Certain if t == tick.id && t != crate::compile::OTHER => 0.0,
+            Doubt::Certain if self.alphabet.alike(t) >> tick.id & 1 == 1 => cost::CONTRADICTED,
+            Doubt::Certain => return None,
+            Doubt::OneOf if tick.set >> t & 1 == 1 => 0.0,
+            Doubt::OneOf => return None,
+            Doubt::Unread | Doubt::Run => 0.0,
+        };
+        let fixed = u32::from(matches!(tick.doubt, Doubt::Read | Doubt::Certain) && t != tick.id);
+        bits.is_finite().then_some((bits, fixed))
+    }
+
+    /// The same for a glyph of a set: the glyph itself if it belongs, else its likeliest look-alike of the set.
+    fn take_of(&self, set: u128, size: f64, tick: &Tick) -> Option<(f64, u32)> {
+        match tick.doubt {
+            Doubt::Read | Doubt::Certain if set >> tick.id & 1 == 1 => {
+                let sure = tick.doubt == Doubt::Certain || tick.id == crate::compile::OTHER;
+                Some((if sure { 0.0 } else { self.alphabet.channel(tick.id, tick.id) }, 0))
+            }
+            Doubt::Read | Doubt::Certain => {
+                let best = likeliest(set, tick.id, self.alphabet)?;
+                if tick.doubt == Doubt::Certain {
+                    return Some((cost::CONTRADICTED, 1));
+                }
+                Some((self.alphabet.channel(best, tick.id), 1))
+            }
+            Doubt::OneOf => {
+                let shared = (set & tick.set).count_ones();
+                (shared > 0).then(|| (f64::from(shared).log2(), 0))
+            }
+            Doubt::Unread | Doubt::Run => Some((size.log2(), 0)),
+        }
+    }
+
+    fn case_cost(&self, lower: bool, tick: &Tick) -> f64 {
+        if tick.lower == lower || matches!(tick.doubt, Doubt::Unread | Doubt::Run) {
+            0.0
+        } else if self.stream.capitals[usize::from(tick.line)] {
+            cost::CASE_LOST
+        } else {
+            cost::CASE
+        }
+    }
+}
+
+/// The look-alike of `read` in `set` that is likeliest to be read so.
+pub(crate) fn likeliest(set: u128, read: u8, alphabet: &Alphabet) -> Option<u8> {
+    let mut alike = alphabet.alike(read) & set;
+    let mut best: Option<(u8, f64)> = None;
+    while alike != 0 {
+        let id = alike.trailing_zeros() as u8;
+        alike &= alike - 1;
+        let bits = alphabet.channel(id, read);
+        if best.is_none_or(|(_, b)| bits > b) {
+            best = Some((id, bits));
+        }
+    }
+    best.map(|(id, _)| id)
+}
+
+/// The one string that a strip is taken for, if every glyph of the stretch was read.
+pub(crate) fn taken(strip: &OpenStrip, ticks: &[Tick], alphabet: &Alphabet) -> Option<Vec<u8>> {
+    if ticks.len() != strip.sets.len() {
+        return None;
+    }
+    ticks
+        .iter()
+        .zip(&strip.sets)
+        .map(|(tick, set)| match tick.doubt {
+            Doubt::Read | Doubt::Certain if set >> tick.id & 1 == 1 => Some(tick.id),
+            Doubt::Read | Doubt::Certain => likeliest(*set, tick.id, alphabet),
+            _ => None,
+        })
+        .collect()
+}
+
+/// log2 cost of a gap against what the form expects there; `None` where a hard boundary is missing.
+fn gap_between(gap: Gap, expected: Option<(Boundary, bool)>) -> Option<f64> {
+    let bits = match (gap, expected) {
+        (Gap::Line, _) => cost::BROKEN,
+        (Gap::Within(Boundary::None), None) => 0.0,
+        (Gap::Within(read), Some((boundary, _))) if read == boundary => 0.0,
+        (Gap::Within(_), Some((_, true))) => return None,
+        (Gap::Within(Boundary::None), Some(_)) => cost::LOST,
+        (Gap::Within(_), None) => cost::ADDED,
+        (Gap::Within(_), Some(_)) => cost::OTHER_KIND,
+    };
+    Some(bits)
+}
