@@ -8,9 +8,12 @@
 //! The engine opens no file, reads no clock and prints nothing: rule texts come in through [`source::Loader`], the day of
 //! reading is a value of the context.
 
+pub mod check;
 pub mod diagnostic;
 pub mod glyph;
 pub mod model;
+#[cfg(feature = "packs")]
+pub mod packs;
 pub mod source;
 pub mod syntax;
 pub mod value;

@@ -4,6 +4,7 @@
 use rustc_hash::FxHashMap;
 
 use super::cond::{CondProgram, drawing_order};
+use crate::glyph::size as set_size;
 use crate::model::{CodeKind, Family, Slot};
 
 /// Share of a slot that the codes together have which its table does not list.
@@ -80,11 +81,6 @@ pub(crate) fn weigh(slot: &Slot, guards: &[Option<u32>]) -> Vec<CodeWeight> {
             CodeWeight { weight, each, guard: *guard, unlisted: code.unlisted }
         })
         .collect()
-}
-
-/// How many glyphs a set stands for; `glyphs` counts as the printable characters of ASCII.
-pub(crate) fn set_size(set: &crate::glyph::GlyphSet) -> f64 {
-    f64::from(set.alnum.count_ones()) + set.others.len() as f64 + if set.rest { 32.0 } else { 0.0 }
 }
 
 /// Groups the codes of a slot by guard and by the conditions' answers.

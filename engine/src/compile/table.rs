@@ -3,7 +3,7 @@
 use rustc_hash::FxHashMap;
 
 use super::alphabet::Alphabet;
-use super::draw::set_size;
+use crate::glyph::size as set_size;
 use crate::glyph::{Boundary, Glyph};
 use crate::model::{Case, Code, CodeKind, FormKind, Slot, Spelling};
 

@@ -7,6 +7,7 @@ use crate::source::{Place, Sources};
 
 pub use codes::{CODES, CodeInfo, info};
 pub use suggest::near;
+pub(crate) use suggest::within;
 
 /// How bad it is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]

@@ -2,7 +2,15 @@
 
 /// Up to three of `names` that differ from `name` by few letters, nearest first.
 pub fn near<'a>(name: &str, names: impl IntoIterator<Item = &'a str>) -> Vec<&'a str> {
-    let bound = (name.chars().count() / 3).clamp(1, 3);
+    within(name, names, (name.chars().count() / 3).clamp(1, 3))
+}
+
+/// Up to three of `names` at most `bound` letters away, nearest first.
+pub(crate) fn within<'a>(
+    name: &str,
+    names: impl IntoIterator<Item = &'a str>,
+    bound: usize,
+) -> Vec<&'a str> {
     let mut found: Vec<(usize, &str)> = names
         .into_iter()
         .map(|other| (distance(name, other), other))

@@ -125,3 +125,9 @@ impl GlyphSet {
         }
     }
 }
+
+/// How many glyphs a set stands for; the rest counts as 32, the printable characters of ASCII that are no digits and letters.
+#[must_use]
+pub fn size(set: &GlyphSet) -> f64 {
+    f64::from(set.alnum.count_ones()) + set.others.len() as f64 + if set.rest { 32.0 } else { 0.0 }
+}

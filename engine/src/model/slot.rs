@@ -5,7 +5,7 @@ use super::id::{FamilyId, FieldId};
 use super::{Cond, Provenance, Window};
 use crate::glyph::{Boundary, Glyph, GlyphSet};
 use crate::source::Place;
-use crate::value::{Base, Unit, Value};
+use crate::value::{Base, Quantity, Unit, Value};
 
 /// A place in the mark, and the codes it can hold.
 #[derive(Debug, Clone)]
@@ -142,4 +142,169 @@ pub struct Stands {
     pub family: FamilyId,
     /// A reading of that family's strings, where the code stands for a certain one.
     pub reading: Option<String>,
+}
+
+impl Spelling {
+    /// A code as a rule writes it: `:name:` is a symbol, `\:` a colon; a boundary at the very end says nothing.
+    #[must_use]
+    pub fn of(code: &str) -> Spelling {
+        let mut spelling = Spelling::default();
+        let mut before = Boundary::None;
+        let mut rest = code;
+        while let Some(c) = rest.chars().next() {
+            let glyph = if let Some((name, after)) = symbol(rest) {
+                rest = after;
+                Glyph::Symbol(name.into())
+            } else {
+                rest = &rest[c.len_utf8()..];
+                let escaped = if c == '\\' { rest.chars().next() } else { None };
+                if let Some(next) = escaped {
+                    rest = &rest[next.len_utf8()..];
+                } else if let Some(boundary) = Boundary::of(c) {
+                    // A boundary at the very end says nothing of the glyphs.
+                    before = before.max(boundary);
+                    continue;
+                }
+                Glyph::Char(escaped.unwrap_or(c))
+            };
+            spelling.glyphs.push(glyph);
+            spelling.before.push(std::mem::take(&mut before));
+        }
+        spelling
+    }
+
+    /// A run of glyphs without boundaries.
+    #[must_use]
+    pub fn of_glyphs(glyphs: Vec<Glyph>) -> Spelling {
+        Spelling {
+            before: vec![Boundary::None; glyphs.len()],
+            glyphs,
+        }
+    }
+
+    /// As a rule writes it.
+    #[must_use]
+    pub fn text(&self) -> String {
+        let mut text = String::new();
+        for (at, (glyph, before)) in self.glyphs.iter().zip(&self.before).enumerate() {
+            if at > 0 {
+                text.push_str(before.text());
+            }
+            match glyph {
+                Glyph::Char(c) => text.push(*c),
+                Glyph::Symbol(name) => {
+                    text.push(':');
+                    text.push_str(name);
+                    text.push(':');
+                }
+            }
+        }
+        text
+    }
+}
+
+impl OpenRule {
+    /// The value that an open shape's rule gives for a string; `None` where it gives none.
+    #[must_use]
+    pub fn value(&self, glyphs: &[Glyph]) -> Option<Value> {
+        let text = || Spelling::of_glyphs(glyphs.to_vec()).text();
+        let scaled = |number: &str, unit: &Option<Unit>| {
+            let unit = unit.unwrap_or_else(|| Unit::base(Base::Count));
+            Some(Value::Quantity(Quantity {
+                value: unit.scale(number)?,
+                base: unit.base,
+            }))
+        };
+        match self {
+            OpenRule::Text => Some(Value::Text(text())),
+            OpenRule::Number(unit) => scaled(&text(), unit),
+            OpenRule::Exponent(unit) => {
+                let text = text();
+                let (digits, exponent) = text.split_at_checked(text.len().checked_sub(1)?)?;
+                // Digits 8 and 9 stand for a hundredth and a tenth (EIA-198).
+                let exponent = match exponent {
+                    "8" => "-2",
+                    "9" => "-1",
+                    other => other,
+                };
+                let unit = unit.unwrap_or_else(|| Unit::base(Base::Count));
+                let exponent: i32 = exponent.parse().ok()?;
+                let number = format!(
+                    "{}e{}",
+                    digits.parse::<u64>().ok()?,
+                    exponent + i32::from(unit.ten)
+                );
+                let value = number.parse::<f64>().ok()? * 2_f64.powi(i32::from(unit.two));
+                Some(Value::Quantity(Quantity {
+                    value,
+                    base: unit.base,
+                }))
+            }
+            OpenRule::Magnitude(units) => {
+                let at = glyphs
+                    .iter()
+                    .position(|glyph| !matches!(glyph, Glyph::Char(c) if c.is_ascii_digit()))?;
+                let (_, unit) = units
+                    .iter()
+                    .find(|(glyph, _)| *glyph == glyphs[at])
+                    .or_else(|| {
+                        units
+                            .iter()
+                            .find(|(glyph, _)| glyph.folded() == glyphs[at].folded())
+                    })?;
+                let number: String = glyphs
+                    .iter()
+                    .enumerate()
+                    .map(|(i, g)| match g {
+                        Glyph::Char(c) if i != at => *c,
+                        _ => '.',
+                    })
+                    .collect();
+                let number = format!("0{}", number.trim_end_matches('.'));
+                scaled(&number, &Some(*unit))
+            }
+            OpenRule::OneOf { order, start, text } => {
+                let glyph = glyphs.first()?;
+                if *text {
+                    return Some(Value::Text(Spelling::of_glyphs(vec![glyph.clone()]).text()));
+                }
+                let at = order
+                    .iter()
+                    .position(|g| g == glyph)
+                    .or_else(|| order.iter().position(|g| g.folded() == glyph.folded()))?;
+                Some(Value::count(
+                    (start.unwrap_or(1) + i64::try_from(at).ok()?) as f64,
+                ))
+            }
+            OpenRule::Unknown(_) => None,
+        }
+    }
+}
+
+/// A symbol at the start of a text: its name and what follows.
+fn symbol(text: &str) -> Option<(&str, &str)> {
+    let rest = text.strip_prefix(':')?;
+    let end = rest.find(':')?;
+    let name = &rest[..end];
+    let fits = name.starts_with(|c: char| c.is_ascii_lowercase())
+        && name
+            .chars()
+            .all(|c| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '_');
+    fits.then(|| (name, &rest[end + 1..]))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::Spelling;
+    use crate::glyph::{Boundary, Glyph};
+
+    #[test]
+    fn codes_hold_symbols_and_boundaries() {
+        let code = Spelling::of("A:e3:B-7");
+        assert_eq!(code.glyphs.len(), 4);
+        assert_eq!(code.glyphs[1], Glyph::Symbol("e3".into()));
+        assert_eq!(code.before[3], Boundary::Dash);
+        assert_eq!(Spelling::of("D/C").before[1], Boundary::Slash);
+        assert_eq!(Spelling::of("P/N:").glyphs.len(), 2);
+    }
 }
