@@ -9,11 +9,17 @@
 //! reading is a value of the context.
 
 pub mod check;
+pub mod compile;
+pub mod decode;
 pub mod diagnostic;
 pub mod glyph;
 pub mod model;
 #[cfg(feature = "packs")]
 pub mod packs;
+pub mod rank;
+mod rules;
 pub mod source;
 pub mod syntax;
 pub mod value;
+
+pub use rules::Rules;

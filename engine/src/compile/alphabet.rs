@@ -62,7 +62,13 @@ impl Alphabet {
                 }
             }
         }
-        Alphabet { ids, glyphs, class, channel, alike }
+        Alphabet {
+            ids,
+            glyphs,
+            class,
+            channel,
+            alike,
+        }
     }
 
     /// Adds a glyph; `None` where the alphabet is full.
@@ -71,7 +77,9 @@ impl Alphabet {
         if let Some(id) = self.ids.get(&folded) {
             return Some(*id);
         }
-        let id = u8::try_from(self.glyphs.len()).ok().filter(|id| usize::from(*id) < MAX_GLYPHS)?;
+        let id = u8::try_from(self.glyphs.len())
+            .ok()
+            .filter(|id| usize::from(*id) < MAX_GLYPHS)?;
         self.glyphs.push(folded.clone());
         self.ids.insert(folded, id);
         Some(id)

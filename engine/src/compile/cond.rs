@@ -8,7 +8,11 @@ pub(crate) struct CodeSet(Vec<u64>);
 
 impl CodeSet {
     pub(crate) fn of(codes: &[CodeId]) -> CodeSet {
-        let words = codes.iter().map(|code| code.index() / 64 + 1).max().unwrap_or(0);
+        let words = codes
+            .iter()
+            .map(|code| code.index() / 64 + 1)
+            .max()
+            .unwrap_or(0);
         let mut set = vec![0; words];
         for code in codes {
             set[code.index() / 64] |= 1 << (code.index() % 64);
@@ -17,7 +21,9 @@ impl CodeSet {
     }
 
     pub(crate) fn has(&self, code: usize) -> bool {
-        self.0.get(code / 64).is_some_and(|word| word >> (code % 64) & 1 == 1)
+        self.0
+            .get(code / 64)
+            .is_some_and(|word| word >> (code % 64) & 1 == 1)
     }
 }
 
@@ -40,7 +46,11 @@ impl CondProgram {
             .iter()
             .map(|term| TermProgram {
                 negated: term.negated,
-                any: term.any.iter().map(|(slot, codes)| (slot.index(), CodeSet::of(codes))).collect(),
+                any: term
+                    .any
+                    .iter()
+                    .map(|(slot, codes)| (slot.index(), CodeSet::of(codes)))
+                    .collect(),
             })
             .collect();
         CondProgram { terms }
@@ -49,12 +59,18 @@ impl CondProgram {
     /// Whether it holds, for codes given by slot.
     pub(crate) fn holds(&self, code: &impl Fn(usize) -> Option<usize>) -> bool {
         self.terms.iter().all(|term| {
-            term.negated != term.any.iter().any(|(slot, codes)| code(*slot).is_some_and(|code| codes.has(code)))
+            term.negated
+                != term
+                    .any
+                    .iter()
+                    .any(|(slot, codes)| code(*slot).is_some_and(|code| codes.has(code)))
         })
     }
 
     pub(crate) fn slots(&self) -> impl Iterator<Item = usize> + '_ {
-        self.terms.iter().flat_map(|term| term.any.iter().map(|(slot, _)| *slot))
+        self.terms
+            .iter()
+            .flat_map(|term| term.any.iter().map(|(slot, _)| *slot))
     }
 }
 
@@ -117,4 +133,3 @@ pub(crate) fn drawing_order(needs: &[Vec<usize>]) -> Vec<Vec<usize>> {
     }
     state.groups
 }
-

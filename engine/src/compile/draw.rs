@@ -68,23 +68,45 @@ pub(crate) fn weigh(slot: &Slot, guards: &[Option<u32>]) -> Vec<CodeWeight> {
         .map(|(code, guard)| {
             let weight = if code.unlisted {
                 let listed = listed_under(*guard);
-                if listed > 0.0 { listed * UNLISTED_SHARE / (1.0 - UNLISTED_SHARE) } else { 1.0 }
+                if listed > 0.0 {
+                    listed * UNLISTED_SHARE / (1.0 - UNLISTED_SHARE)
+                } else {
+                    1.0
+                }
             } else {
                 code.weight
             };
             let each = match &code.kind {
-                CodeKind::Open(strips) => {
-                    -strips.iter().map(|strip| strip.places.iter().map(|place| set_size(&place.set)).product::<f64>()).sum::<f64>().max(1.0).log2()
-                }
+                CodeKind::Open(strips) => -strips
+                    .iter()
+                    .map(|strip| {
+                        strip
+                            .places
+                            .iter()
+                            .map(|place| set_size(&place.set))
+                            .product::<f64>()
+                    })
+                    .sum::<f64>()
+                    .max(1.0)
+                    .log2(),
                 _ => 0.0,
             };
-            CodeWeight { weight, each, guard: *guard, unlisted: code.unlisted }
+            CodeWeight {
+                weight,
+                each,
+                guard: *guard,
+                unlisted: code.unlisted,
+            }
         })
         .collect()
 }
 
 /// Groups the codes of a slot by guard and by the conditions' answers.
-pub(crate) fn classes(slot: usize, codes: &[CodeWeight], conds: &[CondProgram]) -> (Vec<CodeClass>, Vec<u32>, bool) {
+pub(crate) fn classes(
+    slot: usize,
+    codes: &[CodeWeight],
+    conds: &[CondProgram],
+) -> (Vec<CodeClass>, Vec<u32>, bool) {
     let sets: Vec<_> = conds
         .iter()
         .flat_map(|cond| &cond.terms)
@@ -96,11 +118,18 @@ pub(crate) fn classes(slot: usize, codes: &[CodeWeight], conds: &[CondProgram]) 
     let mut classes: Vec<CodeClass> = Vec::new();
     let mut class_of = Vec::with_capacity(codes.len());
     for (index, code) in codes.iter().enumerate() {
-        let signature = (code.guard, sets.iter().map(|set| set.has(index)).collect::<Vec<_>>());
+        let signature = (
+            code.guard,
+            sets.iter().map(|set| set.has(index)).collect::<Vec<_>>(),
+        );
         let next = classes.len() as u32;
         let class = *by_signature.entry(signature).or_insert(next);
         if class == next {
-            classes.push(CodeClass { codes: Vec::new(), guard: code.guard, weight: 0.0 });
+            classes.push(CodeClass {
+                codes: Vec::new(),
+                guard: code.guard,
+                weight: 0.0,
+            });
         }
         let entry = &mut classes[class as usize];
         entry.codes.push(index as u32);
@@ -111,7 +140,12 @@ pub(crate) fn classes(slot: usize, codes: &[CodeWeight], conds: &[CondProgram]) 
 }
 
 /// The groups of a family in drawing order.
-pub(crate) fn groups(family: &Family, slots: &[SlotWeights], conds: &[CondProgram], nevers: &[u32]) -> Vec<Group> {
+pub(crate) fn groups(
+    family: &Family,
+    slots: &[SlotWeights],
+    conds: &[CondProgram],
+    nevers: &[u32],
+) -> Vec<Group> {
     let mut needs: Vec<Vec<usize>> = vec![Vec::new(); slots.len()];
     for (slot, weights) in slots.iter().enumerate() {
         for guard in weights.classes.iter().filter_map(|class| class.guard) {
@@ -137,15 +171,30 @@ pub(crate) fn groups(family: &Family, slots: &[SlotWeights], conds: &[CondProgra
     drawing_order(&needs)
         .into_iter()
         .map(|slots_here| {
-            let mut guards: Vec<u32> =
-                slots_here.iter().flat_map(|slot| slots[*slot].classes.iter().filter_map(|class| class.guard)).collect();
+            let mut guards: Vec<u32> = slots_here
+                .iter()
+                .flat_map(|slot| slots[*slot].classes.iter().filter_map(|class| class.guard))
+                .collect();
             guards.sort_unstable();
             guards.dedup();
             let nevers = (0..nevers.len())
-                .filter(|n| conds[nevers[*n] as usize].slots().any(|slot| slots_here.contains(&slot)))
+                .filter(|n| {
+                    conds[nevers[*n] as usize]
+                        .slots()
+                        .any(|slot| slots_here.contains(&slot))
+                })
                 .collect();
-            let date = family.dates.iter().position(|date| date.slots.iter().any(|slot| slots_here.contains(&slot.index())));
-            Group { slots: slots_here, nevers, guards, date }
+            let date = family.dates.iter().position(|date| {
+                date.slots
+                    .iter()
+                    .any(|slot| slots_here.contains(&slot.index()))
+            });
+            Group {
+                slots: slots_here,
+                nevers,
+                guards,
+                date,
+            }
         })
         .collect()
 }

@@ -32,9 +32,20 @@ impl Index {
                     if !line.places.iter().any(|place| family.naming[place.slot]) {
                         continue;
                     }
-                    let reference = LineRef { family: f, row: r, line: l };
-                    let tables: Vec<&Table> = line.places.iter().map(|place| &family.tables[place.table]).collect();
-                    let first = First { tables: &tables, alphabet };
+                    let reference = LineRef {
+                        family: f,
+                        row: r,
+                        line: l,
+                    };
+                    let tables: Vec<&Table> = line
+                        .places
+                        .iter()
+                        .map(|place| &family.tables[place.table])
+                        .collect();
+                    let first = First {
+                        tables: &tables,
+                        alphabet,
+                    };
                     for a in bits(first.glyphs(0)) {
                         for b in bits(first.followers(0, a)) {
                             let bucket: &mut Vec<LineRef> = &mut buckets[a * SIDE + b];
@@ -50,7 +61,12 @@ impl Index {
     }
 
     /// Lines that can begin with glyphs of these classes; a class that is not known is `None`.
-    pub(crate) fn lines(&self, first: Option<u8>, second: Option<Option<u8>>, found: &mut Vec<LineRef>) {
+    pub(crate) fn lines(
+        &self,
+        first: Option<u8>,
+        second: Option<Option<u8>>,
+        found: &mut Vec<LineRef>,
+    ) {
         found.clear();
         let firsts = first.map_or(0..SIDE, |a| usize::from(a)..usize::from(a) + 1);
         for a in firsts {
@@ -90,14 +106,22 @@ struct First<'a> {
 
 impl First<'_> {
     fn classes(&self, set: u128) -> u128 {
-        bits(set).fold(0, |classes, id| classes | 1 << self.alphabet.class(u8::try_from(id).unwrap_or(127)))
+        bits(set).fold(0, |classes, id| {
+            classes | 1 << self.alphabet.class(u8::try_from(id).unwrap_or(127))
+        })
     }
 
     /// Classes of the first glyph of the places from `place` on; bit [`END`] if all of them can be empty.
     fn glyphs(&self, place: usize) -> u128 {
-        let Some(table) = self.tables.get(place) else { return 1 << END };
+        let Some(table) = self.tables.get(place) else {
+            return 1 << END;
+        };
         let mut found = 0;
-        for spelled in table.spelled.iter().filter(|spelled| !spelled.ids.is_empty()) {
+        for spelled in table
+            .spelled
+            .iter()
+            .filter(|spelled| !spelled.ids.is_empty())
+        {
             found |= 1 << self.alphabet.class(spelled.ids[0]);
         }
         for open in &table.open {
@@ -114,10 +138,16 @@ impl First<'_> {
         if a == END {
             return 0;
         }
-        let Some(table) = self.tables.get(place) else { return 0 };
+        let Some(table) = self.tables.get(place) else {
+            return 0;
+        };
         let mut found = 0;
         let mut ends = false;
-        for spelled in table.spelled.iter().filter(|spelled| !spelled.ids.is_empty()) {
+        for spelled in table
+            .spelled
+            .iter()
+            .filter(|spelled| !spelled.ids.is_empty())
+        {
             if usize::from(self.alphabet.class(spelled.ids[0])) == a {
                 match spelled.ids.get(1) {
                     Some(id) => found |= 1 << self.alphabet.class(*id),

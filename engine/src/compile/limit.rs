@@ -17,7 +17,12 @@ pub struct Limits {
 
 impl Default for Limits {
     fn default() -> Self {
-        Limits { rows: 512, glyphs: super::alphabet::MAX_GLYPHS, combinations: 200_000, codes: 100_000 }
+        Limits {
+            rows: 512,
+            glyphs: super::alphabet::MAX_GLYPHS,
+            combinations: 200_000,
+            codes: 100_000,
+        }
     }
 }
 

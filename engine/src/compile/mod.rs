@@ -15,6 +15,7 @@ pub use alphabet::{Alphabet, OTHER};
 pub(crate) use cond::CondProgram;
 pub(crate) use draw::{Group, SlotWeights};
 pub(crate) use index::Index;
+pub(crate) use index::LineRef;
 pub use limit::{LimitExceeded, Limits};
 pub(crate) use row::Place;
 pub(crate) use table::{OpenStrip, Spelled, Table, key};
@@ -79,10 +80,14 @@ struct Conds {
 impl Conds {
     fn number(&mut self, cond: &Cond) -> u32 {
         let program = CondProgram::of(cond);
-        let at = self.programs.iter().position(|known| *known == program).unwrap_or_else(|| {
-            self.programs.push(program);
-            self.programs.len() - 1
-        });
+        let at = self
+            .programs
+            .iter()
+            .position(|known| *known == program)
+            .unwrap_or_else(|| {
+                self.programs.push(program);
+                self.programs.len() - 1
+            });
         u32::try_from(at).unwrap_or(u32::MAX)
     }
 }
@@ -91,24 +96,54 @@ impl Conds {
 ///
 /// # Errors
 /// A family or the whole set exceeds one of `limits`.
-pub fn compile(rules: &RuleSet, confusions: &Confusions, limits: &Limits) -> Result<Program, LimitExceeded> {
+pub fn compile(
+    rules: &RuleSet,
+    confusions: &Confusions,
+    limits: &Limits,
+) -> Result<Program, LimitExceeded> {
     let mut alphabet = Alphabet::new(confusions);
     for family in &rules.families {
         add_glyphs(family, &mut alphabet, limits)?;
     }
     let mut families = Vec::with_capacity(rules.families.len());
     for (index, family) in rules.families.iter().enumerate() {
-        families.push(compile_family(FamilyId::at(index), family, &alphabet, limits)?);
+        families.push(compile_family(
+            FamilyId::at(index),
+            family,
+            &alphabet,
+            limits,
+        )?);
     }
     let index = Index::of(&families, &alphabet);
-    Ok(Program { alphabet, families, index })
+    Ok(Program {
+        alphabet,
+        families,
+        index,
+    })
 }
 
-fn exceeded(family: &Family, limit: &'static str, unit: &'static str, bound: usize, actual: usize) -> LimitExceeded {
-    LimitExceeded { limit, unit, bound, actual, family: family.name.clone(), place: family.place }
+fn exceeded(
+    family: &Family,
+    limit: &'static str,
+    unit: &'static str,
+    bound: usize,
+    actual: usize,
+) -> LimitExceeded {
+    LimitExceeded {
+        limit,
+        unit,
+        bound,
+        actual,
+        family: family.name.clone(),
+        place: family.place,
+    }
 }
 
-fn add_glyphs(family: &Family, alphabet: &mut Alphabet, limits: &Limits) -> Result<(), LimitExceeded> {
+fn add_glyphs(
+    family: &Family,
+    alphabet: &mut Alphabet,
+    limits: &Limits,
+) -> Result<(), LimitExceeded> {
     let mut full = false;
     let mut add = |glyph: &crate::glyph::Glyph| full |= alphabet.add(glyph).is_none();
     for code in family.slots.iter().flat_map(|slot| &slot.codes) {
@@ -116,13 +151,27 @@ fn add_glyphs(family: &Family, alphabet: &mut Alphabet, limits: &Limits) -> Resu
             CodeKind::Absent => {}
             CodeKind::Listed(spelling) => spelling.glyphs.iter().for_each(&mut add),
             CodeKind::Open(strips) => {
-                strips.iter().flat_map(|strip| &strip.places).flat_map(|place| &place.set.others).for_each(&mut add);
+                strips
+                    .iter()
+                    .flat_map(|strip| &strip.places)
+                    .flat_map(|place| &place.set.others)
+                    .for_each(&mut add);
             }
         }
-        code.prints.iter().filter_map(|print| print.spelling.as_ref()).flat_map(|s| &s.glyphs).for_each(&mut add);
+        code.prints
+            .iter()
+            .filter_map(|print| print.spelling.as_ref())
+            .flat_map(|s| &s.glyphs)
+            .for_each(&mut add);
     }
     if full {
-        return Err(exceeded(family, "over all rules", "different glyphs", limits.glyphs, limits.glyphs + 1));
+        return Err(exceeded(
+            family,
+            "over all rules",
+            "different glyphs",
+            limits.glyphs,
+            limits.glyphs + 1,
+        ));
     }
     Ok(())
 }
@@ -134,15 +183,34 @@ fn compile_family(
     limits: &Limits,
 ) -> Result<FamilyProgram, LimitExceeded> {
     let mut conds = Conds::default();
-    if let Some(slot) = family.slots.iter().find(|slot| slot.codes.len() > limits.codes) {
-        return Err(exceeded(family, "in one slot", "codes", limits.codes, slot.codes.len()));
+    if let Some(slot) = family
+        .slots
+        .iter()
+        .find(|slot| slot.codes.len() > limits.codes)
+    {
+        return Err(exceeded(
+            family,
+            "in one slot",
+            "codes",
+            limits.codes,
+            slot.codes.len(),
+        ));
     }
     let guards: Vec<Vec<Option<u32>>> = family
         .slots
         .iter()
-        .map(|slot| slot.codes.iter().map(|code| code.guard.as_ref().map(|guard| conds.number(guard))).collect())
+        .map(|slot| {
+            slot.codes
+                .iter()
+                .map(|code| code.guard.as_ref().map(|guard| conds.number(guard)))
+                .collect()
+        })
         .collect();
-    let nevers: Vec<u32> = family.nevers.iter().map(|never| conds.number(&never.cond)).collect();
+    let nevers: Vec<u32> = family
+        .nevers
+        .iter()
+        .map(|never| conds.number(&never.cond))
+        .collect();
 
     let mut tables: Vec<Table> = Vec::new();
     let mut table_of: FxHashMap<(usize, Option<FormKind>), usize> = FxHashMap::default();
@@ -150,7 +218,13 @@ fn compile_family(
     for (form, kind_row) in family.forms.iter().enumerate() {
         let guard = kind_row.guard.as_ref().map(|guard| conds.number(guard));
         let Some(spreads) = row::spread(&kind_row.row.items, limits.rows) else {
-            return Err(exceeded(family, "to print one form", "ways", limits.rows, limits.rows + 1));
+            return Err(exceeded(
+                family,
+                "to print one form",
+                "ways",
+                limits.rows,
+                limits.rows + 1,
+            ));
         };
         for spread in spreads {
             let mut lines = Vec::with_capacity(spread.lines.len());
@@ -158,21 +232,42 @@ fn compile_family(
                 let mut places = Vec::with_capacity(line.len());
                 for (slot, before) in line {
                     let model = &family.slots[*slot];
-                    let printed_otherwise =
-                        model.codes.iter().any(|code| code.prints.iter().any(|print| print.forms.contains(&kind_row.kind)));
+                    let printed_otherwise = model.codes.iter().any(|code| {
+                        code.prints
+                            .iter()
+                            .any(|print| print.forms.contains(&kind_row.kind))
+                    });
                     let key = (*slot, printed_otherwise.then_some(kind_row.kind));
                     let table = *table_of.entry(key).or_insert_with(|| {
-                        tables.push(Table::of(model, kind_row.kind, alphabet, |cond| conds.number(cond)));
+                        tables.push(Table::of(model, kind_row.kind, alphabet, |cond| {
+                            conds.number(cond)
+                        }));
                         tables.len() - 1
                     });
-                    places.push(Place { slot: *slot, before: *before, table });
+                    places.push(Place {
+                        slot: *slot,
+                        before: *before,
+                        table,
+                    });
                 }
                 lines.push(line_program(places, &tables));
             }
-            rows.push(RowProgram { form, kind: kind_row.kind, guard, weight: kind_row.weight * spread.share, lines });
+            rows.push(RowProgram {
+                form,
+                kind: kind_row.kind,
+                guard,
+                weight: kind_row.weight * spread.share,
+                lines,
+            });
         }
         if rows.len() > limits.rows {
-            return Err(exceeded(family, "over all its forms", "spellings", limits.rows, rows.len()));
+            return Err(exceeded(
+                family,
+                "over all its forms",
+                "spellings",
+                limits.rows,
+                rows.len(),
+            ));
         }
     }
 
@@ -184,16 +279,28 @@ fn compile_family(
         .map(|(index, (slot, guards))| {
             let codes = draw::weigh(slot, guards);
             let (classes, class_of, asked) = draw::classes(index, &codes, &conds.programs);
-            SlotWeights { codes, classes, class_of, asked }
+            SlotWeights {
+                codes,
+                classes,
+                class_of,
+                asked,
+            }
         })
         .collect();
     let groups = draw::groups(family, &slots, &conds.programs, &nevers);
     for group in &groups {
-        let combinations: usize =
-            group.slots.iter().fold(1, |product, slot| product.saturating_mul(slots[*slot].classes.len().max(1)));
+        let combinations: usize = group.slots.iter().fold(1, |product, slot| {
+            product.saturating_mul(slots[*slot].classes.len().max(1))
+        });
         if group.slots.len() > 1 && group.date.is_none() && combinations > limits.combinations {
             let unit = "combinations of codes";
-            return Err(exceeded(family, "tied together by guards or `never`", unit, limits.combinations, combinations));
+            return Err(exceeded(
+                family,
+                "tied together by guards or `never`",
+                unit,
+                limits.combinations,
+                combinations,
+            ));
         }
     }
     let mut group_of = vec![0; slots.len()];
@@ -206,7 +313,18 @@ fn compile_family(
     kinds.sort_unstable();
     kinds.dedup();
     let naming = naming(family);
-    Ok(FamilyProgram { id, conds: conds.programs, slots, tables, rows, groups, group_of, nevers, naming, kinds })
+    Ok(FamilyProgram {
+        id,
+        conds: conds.programs,
+        slots,
+        tables,
+        rows,
+        groups,
+        group_of,
+        nevers,
+        naming,
+        kinds,
+    })
 }
 
 /// The slots that name the part: those of `base`, else all that are neither a date, a specimen's own, nor always the same symbol.
@@ -217,10 +335,17 @@ fn naming(family: &Family) -> Vec<bool> {
         return naming;
     }
     for (index, slot) in family.slots.iter().enumerate() {
-        let dated = !family.is_marking() && family.dates.iter().any(|date| date.slots.iter().any(|s| s.index() == index));
+        let dated = !family.is_marking()
+            && family
+                .dates
+                .iter()
+                .any(|date| date.slots.iter().any(|s| s.index() == index));
         let symbol = slot.literal
             && slot.codes.iter().all(|code| match &code.kind {
-                CodeKind::Listed(s) => s.glyphs.iter().all(|g| matches!(g, crate::glyph::Glyph::Symbol(_))),
+                CodeKind::Listed(s) => s
+                    .glyphs
+                    .iter()
+                    .all(|g| matches!(g, crate::glyph::Glyph::Symbol(_))),
                 _ => true,
             });
         naming[index] = !slot.each && !dated && !symbol;
@@ -243,7 +368,16 @@ fn line_program(places: Vec<Place>, tables: &[Table]) -> LineProgram {
     let max = places.iter().map(|place| tables[place.table].max).sum();
     let symbols = places.iter().all(|place| {
         let table = &tables[place.table];
-        table.open.is_empty() && table.spelled.iter().all(|spelled| spelled.ids.iter().all(|id| *id >= 36))
+        table.open.is_empty()
+            && table
+                .spelled
+                .iter()
+                .all(|spelled| spelled.ids.iter().all(|id| *id >= 36))
     });
-    LineProgram { places, min, max, symbols }
+    LineProgram {
+        places,
+        min,
+        max,
+        symbols,
+    }
 }

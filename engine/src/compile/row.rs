@@ -24,13 +24,24 @@ pub(crate) struct Spread {
 pub(crate) fn spread(items: &[RowItem], bound: usize) -> Option<Vec<Spread>> {
     let mut open: Vec<(Vec<&RowItem>, f64)> = vec![(Vec::new(), 1.0)];
     flatten(items, &mut open, bound)?;
-    Some(open.into_iter().map(|(items, share)| lines_of(&items, share)).collect())
+    Some(
+        open.into_iter()
+            .map(|(items, share)| lines_of(&items, share))
+            .collect(),
+    )
 }
 
-fn flatten<'a>(items: &'a [RowItem], open: &mut Vec<(Vec<&'a RowItem>, f64)>, bound: usize) -> Option<()> {
+fn flatten<'a>(
+    items: &'a [RowItem],
+    open: &mut Vec<(Vec<&'a RowItem>, f64)>,
+    bound: usize,
+) -> Option<()> {
     for item in items {
         if let RowItem::Optional(inner) = item {
-            let without: Vec<_> = open.iter().map(|(items, share)| (items.clone(), share / 2.0)).collect();
+            let without: Vec<_> = open
+                .iter()
+                .map(|(items, share)| (items.clone(), share / 2.0))
+                .collect();
             flatten(inner, open, bound)?;
             for (_, share) in open.iter_mut() {
                 *share /= 2.0;

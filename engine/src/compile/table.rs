@@ -55,17 +55,31 @@ pub(crate) struct Table {
 
 /// The key of a glyph run, one glyph at a time.
 pub(crate) fn key(so_far: u64, class: u8) -> u64 {
-    (so_far ^ u64::from(class) ^ 0x80).wrapping_mul(0x9e37_79b9_7f4a_7c15).rotate_left(23)
+    (so_far ^ u64::from(class) ^ 0x80)
+        .wrapping_mul(0x9e37_79b9_7f4a_7c15)
+        .rotate_left(23)
 }
 
 /// The key of a whole run.
 pub(crate) fn key_of(ids: &[u8], alphabet: &Alphabet) -> u64 {
-    ids.iter().fold(0, |so_far, id| key(so_far, alphabet.class(*id)))
+    ids.iter()
+        .fold(0, |so_far, id| key(so_far, alphabet.class(*id)))
 }
 
 pub(crate) fn ids_of(spelling: &Spelling, alphabet: &Alphabet) -> (Vec<u8>, Vec<bool>) {
-    let lower = spelling.glyphs.iter().map(|g| matches!(g, Glyph::Char(c) if c.is_ascii_lowercase())).collect();
-    (spelling.glyphs.iter().map(|glyph| alphabet.id(glyph)).collect(), lower)
+    let lower = spelling
+        .glyphs
+        .iter()
+        .map(|g| matches!(g, Glyph::Char(c) if c.is_ascii_lowercase()))
+        .collect();
+    (
+        spelling
+            .glyphs
+            .iter()
+            .map(|glyph| alphabet.id(glyph))
+            .collect(),
+        lower,
+    )
 }
 
 impl Table {
@@ -76,7 +90,11 @@ impl Table {
         alphabet: &Alphabet,
         mut cond: impl FnMut(&crate::model::Cond) -> u32,
     ) -> Table {
-        let mut table = Table { cased: slot.cased, min: usize::MAX, ..Table::default() };
+        let mut table = Table {
+            cased: slot.cased,
+            min: usize::MAX,
+            ..Table::default()
+        };
         for (index, code) in (0_u32..).zip(&slot.codes) {
             let guard = code.guard.as_ref().map(&mut cond);
             table.add_code(index, code, guard, kind, alphabet, &mut cond);
@@ -86,12 +104,20 @@ impl Table {
             if spelled.ids.is_empty() {
                 table.empty.push(index);
             } else {
-                table.by_key.entry(key_of(&spelled.ids, alphabet)).or_default().push(index);
+                table
+                    .by_key
+                    .entry(key_of(&spelled.ids, alphabet))
+                    .or_default()
+                    .push(index);
                 table.lengths |= 1 << spelled.ids.len().min(63);
             }
         }
         for (index, (ids, _)) in (0_u32..).zip(&table.listed) {
-            table.listed_by_key.entry(key_of(ids, alphabet)).or_default().push(index);
+            table
+                .listed_by_key
+                .entry(key_of(ids, alphabet))
+                .or_default()
+                .push(index);
         }
         table
     }
@@ -106,7 +132,11 @@ impl Table {
         cond: &mut impl FnMut(&crate::model::Cond) -> u32,
     ) {
         let mut conds: Vec<(u32, bool)> = guard.iter().map(|guard| (*guard, true)).collect();
-        for print in code.prints.iter().filter(|print| print.forms.contains(&kind)) {
+        for print in code
+            .prints
+            .iter()
+            .filter(|print| print.forms.contains(&kind))
+        {
             let mut here = conds.clone();
             let of_print = print.guard.as_ref().map(&mut *cond);
             here.extend(of_print.map(|c| (c, true)));
@@ -126,9 +156,21 @@ impl Table {
                     self.open.push(OpenStrip {
                         code: index,
                         guard,
-                        sizes: strip.places.iter().map(|place| set_size(&place.set)).collect(),
-                        sets: strip.places.iter().map(|place| alphabet.set(&place.set)).collect(),
-                        lower: strip.places.iter().map(|place| place.case == Case::Lower).collect(),
+                        sizes: strip
+                            .places
+                            .iter()
+                            .map(|place| set_size(&place.set))
+                            .collect(),
+                        sets: strip
+                            .places
+                            .iter()
+                            .map(|place| alphabet.set(&place.set))
+                            .collect(),
+                        lower: strip
+                            .places
+                            .iter()
+                            .map(|place| place.case == Case::Lower)
+                            .collect(),
                     });
                 }
             }
@@ -142,10 +184,26 @@ impl Table {
         }
     }
 
-    fn add_spelled(&mut self, code: u32, spelling: Option<&Spelling>, conds: Vec<(u32, bool)>, alphabet: &Alphabet) {
-        let (ids, lower) = spelling.map(|spelling| ids_of(spelling, alphabet)).unwrap_or_default();
-        let before = spelling.map(|spelling| spelling.before.clone()).unwrap_or_default();
+    fn add_spelled(
+        &mut self,
+        code: u32,
+        spelling: Option<&Spelling>,
+        conds: Vec<(u32, bool)>,
+        alphabet: &Alphabet,
+    ) {
+        let (ids, lower) = spelling
+            .map(|spelling| ids_of(spelling, alphabet))
+            .unwrap_or_default();
+        let before = spelling
+            .map(|spelling| spelling.before.clone())
+            .unwrap_or_default();
         (self.min, self.max) = (self.min.min(ids.len()), self.max.max(ids.len()));
-        self.spelled.push(Spelled { code, conds, ids, lower, before });
+        self.spelled.push(Spelled {
+            code,
+            conds,
+            ids,
+            lower,
+            before,
+        });
     }
 }

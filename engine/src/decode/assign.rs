@@ -84,7 +84,11 @@ impl Draw<'_> {
         let slots = self.family.slots.len();
         let needed = self.needed();
         let mut state = State {
-            code: self.seen.iter().map(|choice| choice.and_then(|c| c.code).map(|c| c as usize)).collect(),
+            code: self
+                .seen
+                .iter()
+                .map(|choice| choice.and_then(|c| c.code).map(|c| c as usize))
+                .collect(),
             known: vec![Known::Open; slots],
             bits: vec![0.0; slots],
             breach: 0.0,
@@ -109,7 +113,11 @@ impl Draw<'_> {
     /// The slots that must be settled: what the forms, the choices and, from there, the guards ask for.
     fn needed(&self) -> Vec<bool> {
         let family = self.family;
-        let mut needed: Vec<bool> = self.seen.iter().map(|choice| choice.is_some_and(|c| c.code.is_some())).collect();
+        let mut needed: Vec<bool> = self
+            .seen
+            .iter()
+            .map(|choice| choice.is_some_and(|c| c.code.is_some()))
+            .collect();
         let mark = |cond: u32, needed: &mut Vec<bool>| {
             for slot in family.conds[cond as usize].slots() {
                 needed[slot] = true;
@@ -128,7 +136,12 @@ impl Draw<'_> {
                 continue;
             }
             let date_only = |slot: &usize| {
-                group.date.is_some_and(|date| self.model.dates[date].slots.iter().any(|s| s.index() == *slot))
+                group.date.is_some_and(|date| {
+                    self.model.dates[date]
+                        .slots
+                        .iter()
+                        .any(|s| s.index() == *slot)
+                })
             };
             let together = !group.nevers.is_empty() || group.slots.len() > 1;
             for slot in &group.slots {
@@ -158,13 +171,23 @@ impl Draw<'_> {
         let mut date = None;
         if let Some(rule) = group.date {
             let rule_slots = &self.model.dates[rule].slots;
-            if rule_slots.iter().any(|slot| state.code[slot.index()].is_some()) {
-                let Some(read) = (self.date)(rule) else { return };
+            if rule_slots
+                .iter()
+                .any(|slot| state.code[slot.index()].is_some())
+            {
+                let Some(read) = (self.date)(rule) else {
+                    return;
+                };
                 date = Some((rule, read));
             }
         }
         let in_date = |slot: usize| {
-            group.date.is_some_and(|rule| self.model.dates[rule].slots.iter().any(|s| s.index() == slot))
+            group.date.is_some_and(|rule| {
+                self.model.dates[rule]
+                    .slots
+                    .iter()
+                    .any(|s| s.index() == slot)
+            })
         };
         let open: Vec<usize> = group
             .slots
@@ -181,10 +204,22 @@ impl Draw<'_> {
         let dates_before = state.dates.len();
         if let Some((rule, read)) = date {
             // Guards of the codes of a date still count.
-            let first = self.model.dates[rule].slots.iter().map(|s| s.index()).find(|s| state.code[*s].is_some());
-            let allowed = self.model.dates[rule].slots.iter().map(|s| s.index()).all(|slot| {
-                state.code[slot].is_none_or(|code| self.family.slots[slot].codes[code].guard.is_none_or(|g| self.holds(g, state)))
-            });
+            let first = self.model.dates[rule]
+                .slots
+                .iter()
+                .map(|s| s.index())
+                .find(|s| state.code[*s].is_some());
+            let allowed = self.model.dates[rule]
+                .slots
+                .iter()
+                .map(|s| s.index())
+                .all(|slot| {
+                    state.code[slot].is_none_or(|code| {
+                        self.family.slots[slot].codes[code]
+                            .guard
+                            .is_none_or(|g| self.holds(g, state))
+                    })
+                });
             if !allowed {
                 return;
             }
@@ -200,7 +235,11 @@ impl Draw<'_> {
         }
         if state.dates.len() > dates_before {
             if let Some((rule, read)) = state.dates.pop() {
-                let first = self.model.dates[rule].slots.iter().map(|s| s.index()).find(|s| state.code[*s].is_some());
+                let first = self.model.dates[rule]
+                    .slots
+                    .iter()
+                    .map(|s| s.index())
+                    .find(|s| state.code[*s].is_some());
                 if let Some(first) = first {
                     state.bits[first] -= read.bits;
                 }
@@ -266,7 +305,11 @@ impl Draw<'_> {
         if divisor <= 0.0 {
             return;
         }
-        let first = weights.iter().find(|(slot, _)| matches!(state.known[*slot], Known::Seen(_))).or(weights.first()).map(|w| w.0);
+        let first = weights
+            .iter()
+            .find(|(slot, _)| matches!(state.known[*slot], Known::Seen(_)))
+            .or(weights.first())
+            .map(|w| w.0);
         for (slot, bits) in &weights {
             state.bits[*slot] += bits;
         }
@@ -297,19 +340,32 @@ impl Draw<'_> {
             return family.slots[*slot]
                 .classes
                 .iter()
-                .filter(|class| class.guard.is_none_or(|guard| self.holds_with(guard, state, *slot, class.codes[0])))
+                .filter(|class| {
+                    class
+                        .guard
+                        .is_none_or(|guard| self.holds_with(guard, state, *slot, class.codes[0]))
+                })
                 .map(|class| class.weight)
                 .sum();
         }
-        let mut outside: Vec<usize> = group.guards.iter().flat_map(|guard| family.conds[*guard as usize].slots()).collect();
-        outside.extend(group.nevers.iter().flat_map(|never| family.conds[family.nevers[*never] as usize].slots()));
+        let mut outside: Vec<usize> = group
+            .guards
+            .iter()
+            .flat_map(|guard| family.conds[*guard as usize].slots())
+            .collect();
+        outside.extend(
+            group
+                .nevers
+                .iter()
+                .flat_map(|never| family.conds[family.nevers[*never] as usize].slots()),
+        );
         outside.retain(|slot| !weighed.contains(slot));
         outside.sort_unstable();
         outside.dedup();
         let mut key: Vec<u32> = weighed.iter().map(|slot| *slot as u32).collect();
-        key.extend(
-            outside.iter().map(|slot| state.code[*slot].map_or(u32::MAX, |code| family.slots[*slot].class_of[code])),
-        );
+        key.extend(outside.iter().map(|slot| {
+            state.code[*slot].map_or(u32::MAX, |code| family.slots[*slot].class_of[code])
+        }));
         let key = (family.id.0, at as u32, key);
         if let Some(known) = self.divisors.get(&key) {
             return *known;
@@ -324,10 +380,23 @@ impl Draw<'_> {
     }
 
     fn holds_with(&self, cond: u32, state: &State, slot: usize, code: u32) -> bool {
-        self.family.conds[cond as usize].holds(&|s| if s == slot { Some(code as usize) } else { state.code[s] })
+        self.family.conds[cond as usize].holds(&|s| {
+            if s == slot {
+                Some(code as usize)
+            } else {
+                state.code[s]
+            }
+        })
     }
 
-    fn sum(&self, at: usize, weighed: &[usize], next: usize, weight: f64, code: &mut Vec<Option<usize>>) -> f64 {
+    fn sum(
+        &self,
+        at: usize,
+        weighed: &[usize],
+        next: usize,
+        weight: f64,
+        code: &mut Vec<Option<usize>>,
+    ) -> f64 {
         let family = self.family;
         if let Some(slot) = weighed.get(next) {
             let mut sum = 0.0;
@@ -355,17 +424,27 @@ impl Draw<'_> {
     }
 
     fn finish(&mut self, state: &State, branches: &mut Vec<Branch>) {
-        if self.conds.iter().any(|(cond, truth)| self.holds(*cond, state) != *truth) {
+        if self
+            .conds
+            .iter()
+            .any(|(cond, truth)| self.holds(*cond, state) != *truth)
+        {
             return;
         }
-        if self.row.guard.is_some_and(|guard| !self.holds(guard, state)) {
+        if self
+            .row
+            .guard
+            .is_some_and(|guard| !self.holds(guard, state))
+        {
             return;
         }
         let of_kind: f64 = self
             .family
             .rows
             .iter()
-            .filter(|row| row.kind == self.row.kind && row.guard.is_none_or(|guard| self.holds(guard, state)))
+            .filter(|row| {
+                row.kind == self.row.kind && row.guard.is_none_or(|guard| self.holds(guard, state))
+            })
             .map(|row| row.weight)
             .sum();
         let kind = match self.form {

@@ -1,5 +1,16 @@
 //! Reading x program -> explanations.
 
+mod assign;
+mod dates;
+mod explain;
 mod reading;
+mod stream;
+mod walk;
 
+pub(crate) use assign::{CONFLICT, Known, NEVER};
+pub(crate) use dates::FUTURE;
+pub(crate) use explain::CONTRADICTED;
+pub use explain::{Decoder, Explanation, Scratch};
 pub use reading::{Line, MAX_GLYPHS, MAX_LINES, Mark, Notation, Reading, ReadingError, Seen, fold};
+pub(crate) use stream::{Doubt, Gap, Stream, Tick};
+pub(crate) use walk::{Choice, How, taken};

@@ -83,7 +83,13 @@ pub struct ReadingError {
 
 impl std::fmt::Display for ReadingError {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        write!(f, "line {}, character {}: {}", self.line + 1, self.at + 1, self.message)
+        write!(
+            f,
+            "line {}, character {}: {}",
+            self.line + 1,
+            self.at + 1,
+            self.message
+        )
     }
 }
 
@@ -95,7 +101,11 @@ impl Reading {
     /// # Errors
     /// A brace that is not closed or is empty, a `\` at the end, more than [`MAX_LINES`] lines, nothing to read.
     pub fn parse(text: &str, notation: Notation) -> Result<Reading, ReadingError> {
-        let lines: Vec<&str> = if notation.plain { vec![text] } else { split_lines(text) };
+        let lines: Vec<&str> = if notation.plain {
+            vec![text]
+        } else {
+            split_lines(text)
+        };
         Reading::of_lines(&lines, notation)
     }
 
@@ -103,19 +113,36 @@ impl Reading {
     ///
     /// # Errors
     /// As [`Reading::parse`].
-    pub fn of_lines<S: AsRef<str>>(lines: &[S], notation: Notation) -> Result<Reading, ReadingError> {
+    pub fn of_lines<S: AsRef<str>>(
+        lines: &[S],
+        notation: Notation,
+    ) -> Result<Reading, ReadingError> {
         if lines.len() > MAX_LINES {
-            let message = format!("a package has at most {MAX_LINES} lines here, this reading has {}", lines.len());
-            return Err(ReadingError { message, line: MAX_LINES, at: 0 });
+            let message = format!(
+                "a package has at most {MAX_LINES} lines here, this reading has {}",
+                lines.len()
+            );
+            return Err(ReadingError {
+                message,
+                line: MAX_LINES,
+                at: 0,
+            });
         }
         let mut read = Vec::with_capacity(lines.len());
         for (index, line) in lines.iter().enumerate() {
             read.push(read_line(line.as_ref(), index, notation)?);
         }
         if read.iter().all(|line| line.marks.is_empty()) {
-            return Err(ReadingError { message: "there is nothing to read".to_owned(), line: 0, at: 0 });
+            return Err(ReadingError {
+                message: "there is nothing to read".to_owned(),
+                line: 0,
+                at: 0,
+            });
         }
-        Ok(Reading { lines: read, form: None })
+        Ok(Reading {
+            lines: read,
+            form: None,
+        })
     }
 
     /// The same reading of a known form.
@@ -136,7 +163,10 @@ fn split_lines(text: &str) -> Vec<&str> {
             b'\\' => at += 1,
             b'{' => brace = true,
             b'}' => brace = false,
-            b'|' if !brace && (at == 0 || bytes[at - 1] == b' ') && bytes.get(at + 1).is_none_or(|b| *b == b' ') => {
+            b'|' if !brace
+                && (at == 0 || bytes[at - 1] == b' ')
+                && bytes.get(at + 1).is_none_or(|b| *b == b' ') =>
+            {
                 lines.push(text[start..at].trim_end_matches(' '));
                 start = (at + 2).min(bytes.len());
             }
@@ -150,7 +180,11 @@ fn split_lines(text: &str) -> Vec<&str> {
 
 fn read_line(text: &str, index: usize, notation: Notation) -> Result<Line, ReadingError> {
     let chars: Vec<char> = text.chars().collect();
-    let error = |at: usize, message: &str| ReadingError { message: message.to_owned(), line: index, at };
+    let error = |at: usize, message: &str| ReadingError {
+        message: message.to_owned(),
+        line: index,
+        at,
+    };
     let mut marks: Vec<Mark> = Vec::with_capacity(chars.len());
     let mut before = Boundary::None;
     let mut at = 0;
@@ -159,10 +193,19 @@ fn read_line(text: &str, index: usize, notation: Notation) -> Result<Line, Readi
         let start = at;
         let c = chars[at];
         at += 1;
-        let plain = |glyph: Glyph| if notation.certain { Seen::Certain(glyph) } else { Seen::Glyph(glyph) };
+        let plain = |glyph: Glyph| {
+            if notation.certain {
+                Seen::Certain(glyph)
+            } else {
+                Seen::Glyph(glyph)
+            }
+        };
         let seen = if on && c == '\\' {
             let Some(next) = chars.get(at) else {
-                return Err(error(start, "`\\` takes the next character as printed, but none follows; write `\\\\` for a backslash"));
+                return Err(error(
+                    start,
+                    "`\\` takes the next character as printed, but none follows; write `\\\\` for a backslash",
+                ));
             };
             at += 1;
             plain(Glyph::Char(*next))
@@ -175,7 +218,10 @@ fn read_line(text: &str, index: usize, notation: Notation) -> Result<Line, Readi
             Seen::Unread
         } else if on && c == '{' {
             let Some(length) = chars[at..].iter().position(|c| *c == '}') else {
-                return Err(error(start, "this `{` is not closed; write `\\{` for the character itself"));
+                return Err(error(
+                    start,
+                    "this `{` is not closed; write `\\{` for the character itself",
+                ));
             };
             let inside = &chars[at..at + length];
             at += length + 1;
@@ -188,10 +234,17 @@ fn read_line(text: &str, index: usize, notation: Notation) -> Result<Line, Readi
             let (folded, _) = fold(c);
             plain(Glyph::Char(folded))
         };
-        marks.push(Mark { seen, before, span: (scalar(start), scalar(at)) });
+        marks.push(Mark {
+            seen,
+            before,
+            span: (scalar(start), scalar(at)),
+        });
         before = Boundary::None;
     }
-    Ok(Line { text: text.to_owned(), marks })
+    Ok(Line {
+        text: text.to_owned(),
+        marks,
+    })
 }
 
 fn scalar(at: usize) -> u32 {
@@ -199,7 +252,10 @@ fn scalar(at: usize) -> u32 {
 }
 
 fn beside_word(chars: &[char], at: usize) -> bool {
-    let word = |i: Option<usize>| i.and_then(|i| chars.get(i)).is_some_and(|c| c.is_ascii_alphanumeric());
+    let word = |i: Option<usize>| {
+        i.and_then(|i| chars.get(i))
+            .is_some_and(|c| c.is_ascii_alphanumeric())
+    };
     word(at.checked_sub(1)) || word(Some(at + 1))
 }
 
@@ -211,7 +267,9 @@ fn in_braces(inside: &[char]) -> Option<Seen> {
             Some(Seen::Certain(Glyph::Symbol(Arc::from(name.as_str()))))
         }
         [one] => Some(Seen::Certain(Glyph::Char(fold(*one).0))),
-        several => Some(Seen::OneOf(several.iter().map(|c| Glyph::Char(fold(*c).0)).collect())),
+        several => Some(Seen::OneOf(
+            several.iter().map(|c| Glyph::Char(fold(*c).0)).collect(),
+        )),
     }
 }
 

@@ -74,11 +74,16 @@ impl Stream {
                     doubt: Doubt::Read,
                     set: 0,
                     lower: false,
-                    gap: if at == 0 { Gap::Line } else { Gap::Within(mark.before) },
+                    gap: if at == 0 {
+                        Gap::Line
+                    } else {
+                        Gap::Within(mark.before)
+                    },
                     line: index,
                     span: mark.span,
                 };
-                let lower = |glyph: &Glyph| matches!(glyph, Glyph::Char(c) if c.is_ascii_lowercase());
+                let lower =
+                    |glyph: &Glyph| matches!(glyph, Glyph::Char(c) if c.is_ascii_lowercase());
                 match &mark.seen {
                     Seen::Glyph(glyph) | Seen::Certain(glyph) => {
                         tick.id = alphabet.id(glyph);
@@ -92,7 +97,9 @@ impl Stream {
                     }
                     Seen::OneOf(glyphs) => {
                         tick.doubt = Doubt::OneOf;
-                        tick.set = glyphs.iter().fold(0, |set, glyph| set | 1 << alphabet.id(glyph));
+                        tick.set = glyphs
+                            .iter()
+                            .fold(0, |set, glyph| set | 1 << alphabet.id(glyph));
                         tick.lower = glyphs.iter().all(lower);
                     }
                     Seen::Unread => (tick.doubt, tick.set) = (Doubt::Unread, !0),
@@ -108,7 +115,8 @@ impl Stream {
             if begins {
                 self.starts.push(at);
             }
-            self.stops.push(!matches!(tick.gap, Gap::Within(Boundary::None)));
+            self.stops
+                .push(!matches!(tick.gap, Gap::Within(Boundary::None)));
         }
         self.stops.push(true);
     }

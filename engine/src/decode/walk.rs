@@ -116,7 +116,10 @@ impl<'a> Walker<'a> {
         for (at, place) in line.places.iter().enumerate().rev() {
             rest[at] = rest[at + 1] + family.tables[place.table].min;
         }
-        let hard = line.places.iter().any(|place| place.before.is_some_and(|(_, hard)| hard));
+        let hard = line
+            .places
+            .iter()
+            .any(|place| place.before.is_some_and(|(_, hard)| hard));
         Walker {
             family,
             line,
@@ -139,7 +142,10 @@ impl<'a> Walker<'a> {
         self.steps = 0;
         self.path.clear();
         self.dead.clear();
-        self.dead.resize((self.line.places.len() + 1) * (self.stream.len() + 1), false);
+        self.dead.resize(
+            (self.line.places.len() + 1) * (self.stream.len() + 1),
+            false,
+        );
         let layout = match self.stream.ticks.get(start).map(|tick| tick.gap) {
             Some(Gap::Within(_)) => cost::AFTER_TEXT,
             _ => 0.0,
@@ -147,7 +153,14 @@ impl<'a> Walker<'a> {
         self.step(0, start, None, layout, 0);
     }
 
-    fn step(&mut self, place: usize, at: usize, pending: Option<(Boundary, bool)>, layout: f64, fixes: u32) -> bool {
+    fn step(
+        &mut self,
+        place: usize,
+        at: usize,
+        pending: Option<(Boundary, bool)>,
+        layout: f64,
+        fixes: u32,
+    ) -> bool {
         self.steps += 1;
         if self.steps > MAX_STEPS || self.ways.len() >= MAX_WAYS {
             self.stopped = true;
@@ -208,7 +221,10 @@ impl<'a> Walker<'a> {
             }
         }
         // The line may have been cut off here, after at least one printed place.
-        let printed = self.path.last().is_some_and(|choice| choice.end > choice.start);
+        let printed = self
+            .path
+            .last()
+            .is_some_and(|choice| choice.end > choice.start);
         if printed && at > self.start && self.rest[place] > 0 && self.stream.stops[at] {
             found |= self.finish(at, layout + cost::CUT, true);
         }
@@ -219,7 +235,14 @@ impl<'a> Walker<'a> {
     }
 
     /// At an unread run: leave it, or let this place lie in it as a whole.
-    fn hidden(&mut self, place: usize, at: usize, pending: Option<(Boundary, bool)>, layout: f64, fixes: u32) -> bool {
+    fn hidden(
+        &mut self,
+        place: usize,
+        at: usize,
+        pending: Option<(Boundary, bool)>,
+        layout: f64,
+        fixes: u32,
+    ) -> bool {
         let mut found = self.step(place, at + 1, None, layout, fixes);
         if let Some(here) = self.line.places.get(place) {
             self.path.push(Choice {
@@ -247,7 +270,13 @@ impl<'a> Walker<'a> {
             Some(Gap::Within(Boundary::Space)) => cost::BEFORE_TEXT,
             Some(Gap::Within(_)) => cost::TAIL,
         };
-        self.ways.push(Way { start: self.start, end: at, choices: self.path.clone(), layout: layout + after, cut });
+        self.ways.push(Way {
+            start: self.start,
+            end: at,
+            choices: self.path.clone(),
+            layout: layout + after,
+            cut,
+        });
         true
     }
 
@@ -267,7 +296,10 @@ impl<'a> Walker<'a> {
     fn fits(&self, table: &Table, at: usize) -> Vec<Fit> {
         let mut fits = Vec::new();
         let ticks = &self.stream.ticks[at..];
-        let plain = ticks.iter().take_while(|tick| matches!(tick.doubt, Doubt::Read | Doubt::Certain)).count();
+        let plain = ticks
+            .iter()
+            .take_while(|tick| matches!(tick.doubt, Doubt::Read | Doubt::Certain))
+            .count();
         let longest = (64 - table.lengths.leading_zeros() as usize).saturating_sub(1);
         let mut run = 0;
         let mut length = 0;
@@ -296,7 +328,14 @@ impl<'a> Walker<'a> {
         fits
     }
 
-    fn fit_spelled(&self, table: &Table, index: u32, spelled: &Spelled, at: usize, fits: &mut Vec<Fit>) {
+    fn fit_spelled(
+        &self,
+        table: &Table,
+        index: u32,
+        spelled: &Spelled,
+        at: usize,
+        fits: &mut Vec<Fit>,
+    ) {
         let mut ends = Vec::new();
         let glyph = |j: usize, tick: &Tick| -> Option<(f64, u32)> {
             let (mut bits, fixed) = self.take(spelled.ids[j], tick)?;
@@ -308,11 +347,25 @@ impl<'a> Walker<'a> {
         let expected = |j: usize| spelled.before.get(j).copied().unwrap_or_default();
         self.run(spelled.ids.len(), at, &glyph, &expected, &mut ends);
         for (end, channel, fixes) in ends {
-            fits.push(Fit { how: How::Spelled(index), code: spelled.code, end, channel, fixes, conds: spelled.conds.clone() });
+            fits.push(Fit {
+                how: How::Spelled(index),
+                code: spelled.code,
+                end,
+                channel,
+                fixes,
+                conds: spelled.conds.clone(),
+            });
         }
     }
 
-    fn fit_open(&self, table: &Table, index: u32, strip: &OpenStrip, at: usize, fits: &mut Vec<Fit>) {
+    fn fit_open(
+        &self,
+        table: &Table,
+        index: u32,
+        strip: &OpenStrip,
+        at: usize,
+        fits: &mut Vec<Fit>,
+    ) {
         if strip.sets.is_empty() {
             return;
         }
@@ -327,10 +380,13 @@ impl<'a> Walker<'a> {
         };
         self.run(strip.sets.len(), at, &glyph, &|_| Boundary::None, &mut ends);
         for (end, channel, fixes) in ends {
-            let mut conds: Vec<(u32, bool)> = strip.guard.iter().map(|guard| (*guard, true)).collect();
+            let mut conds: Vec<(u32, bool)> =
+                strip.guard.iter().map(|guard| (*guard, true)).collect();
             if let Some(taken) = self.taken(strip, at, end) {
                 let mut listed = false;
-                let run = taken.iter().fold(0, |run, id| key(run, self.alphabet.class(*id)));
+                let run = taken
+                    .iter()
+                    .fold(0, |run, id| key(run, self.alphabet.class(*id)));
                 for known in table.listed_by_key.get(&run).into_iter().flatten() {
                     let (ids, guard) = &table.listed[*known as usize];
                     if *ids == taken {
@@ -344,7 +400,14 @@ impl<'a> Walker<'a> {
                     continue;
                 }
             }
-            fits.push(Fit { how: How::Open(index), code: strip.code, end, channel, fixes, conds });
+            fits.push(Fit {
+                how: How::Open(index),
+                code: strip.code,
+                end,
+                channel,
+                fixes,
+                conds,
+            });
         }
     }
 
@@ -365,7 +428,9 @@ impl<'a> Walker<'a> {
         let ticks = &self.stream.ticks;
         let (mut channel, mut fixes, mut position) = (0.0, 0, at);
         for j in 0..length {
-            let Some(tick) = ticks.get(position) else { return };
+            let Some(tick) = ticks.get(position) else {
+                return;
+            };
             if tick.doubt == Doubt::Run {
                 // The rest lies in the run, or some of it and then what follows the run is its end.
                 if j > 0 {
@@ -374,7 +439,10 @@ impl<'a> Walker<'a> {
                 for hidden in usize::from(j == 0)..length - j {
                     let (mut after, mut bits, mut fixed) = (position + 1, channel, fixes);
                     let fits = (j + hidden..length).all(|k| {
-                        let taken = ticks.get(after).filter(|tick| tick.doubt != Doubt::Run).and_then(|tick| glyph(k, tick));
+                        let taken = ticks
+                            .get(after)
+                            .filter(|tick| tick.doubt != Doubt::Run)
+                            .and_then(|tick| glyph(k, tick));
                         after += 1;
                         taken.is_some_and(|(b, f)| {
                             bits += b;
@@ -389,10 +457,13 @@ impl<'a> Walker<'a> {
                 return;
             }
             if j > 0 {
-                let boundary = Some((expected(j), false)).filter(|(boundary, _)| *boundary != Boundary::None);
+                let boundary =
+                    Some((expected(j), false)).filter(|(boundary, _)| *boundary != Boundary::None);
                 channel += gap_between(tick.gap, boundary).unwrap_or(0.0);
             }
-            let Some((bits, fixed)) = glyph(j, tick) else { return };
+            let Some((bits, fixed)) = glyph(j, tick) else {
+                return;
+            };
             channel += bits;
             fixes += fixed;
             position += 1;
@@ -420,7 +491,14 @@ impl<'a> Walker<'a> {
         match tick.doubt {
             Doubt::Read | Doubt::Certain if set >> tick.id & 1 == 1 => {
                 let sure = tick.doubt == Doubt::Certain || tick.id == crate::compile::OTHER;
-                Some((if sure { 0.0 } else { self.alphabet.channel(tick.id, tick.id) }, 0))
+                Some((
+                    if sure {
+                        0.0
+                    } else {
+                        self.alphabet.channel(tick.id, tick.id)
+                    },
+                    0,
+                ))
             }
             Doubt::Read | Doubt::Certain => {
                 let best = likeliest(set, tick.id, self.alphabet)?;

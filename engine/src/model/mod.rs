@@ -365,3 +365,32 @@ pub struct Accept {
 
 /// An operator with its value, kept for messages.
 pub type Compared = (Comparison, Value);
+
+/// Whether a check digit holds for the glyphs of its slots, in order. Glyphs without a value fail it.
+#[must_use]
+pub fn check_holds(check: &Checksum, glyphs: &[crate::glyph::Glyph]) -> bool {
+    let value = |glyph: &crate::glyph::Glyph| -> Option<u32> {
+        let crate::glyph::Glyph::Char(c) = glyph else {
+            return None;
+        };
+        let c = c.to_ascii_uppercase();
+        match check.values.iter().find(|(of, _)| *of == c) {
+            Some((_, value)) => Some(*value),
+            None if check.values.is_empty() => c.to_digit(36),
+            None => None,
+        }
+    };
+    let mut sum = 0_u64;
+    for (at, glyph) in glyphs.iter().rev().enumerate() {
+        let Some(value) = value(glyph) else {
+            return false;
+        };
+        let weight = check
+            .weights
+            .get(at % check.weights.len().max(1))
+            .copied()
+            .unwrap_or(1);
+        sum += u64::from(value) * u64::from(weight);
+    }
+    sum % u64::from(check.modulus.max(1)) == u64::from(check.is)
+}

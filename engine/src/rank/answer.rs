@@ -2,17 +2,18 @@
 
 use jiff::civil::Date;
 
-use crate::model::{CodeId, FamilyId, FieldId, FormKind, Provenance, SlotId};
-use crate::source::Place;
+use crate::model::{FamilyId, FieldId, FormKind, SlotId};
 use crate::value::{Interval, Value};
 
-/// The ranked answer to one reading. The probabilities of `candidates` and `none` sum to 1.
+/// The ranked answer to one reading. The probabilities of `candidates`, `none` and `rest` sum to 1.
 #[derive(Debug, Clone, Default)]
 pub struct Ranking {
     /// Identities, likeliest first.
     pub candidates: Vec<Candidate>,
     /// Probability that no rule loaded knows this.
     pub none: f64,
+    /// Probability of the candidates too unlikely to be listed.
+    pub rest: f64,
     /// What lines or ends of lines say beside any identity: dates, lots, finishes.
     pub remarks: Vec<Remark>,
     /// Text that the first candidate and the remarks leave over.
@@ -265,18 +266,13 @@ impl Context {
     /// Nothing is known but the day of reading.
     #[must_use]
     pub fn on(seen: Date) -> Context {
-        Context { seen, made: None, maker: None, function: None, package: None, pins: None }
+        Context {
+            seen,
+            made: None,
+            maker: None,
+            function: None,
+            package: None,
+            pins: None,
+        }
     }
 }
-
-/// Where a family's rule stands, for the last line of an answer.
-#[derive(Debug, Clone)]
-pub struct RuleLine {
-    /// Source, standing, review.
-    pub provenance: Provenance,
-    /// Place of the family.
-    pub place: Place,
-}
-
-/// The codes of one explanation, for tests and tools: one a slot, in slot order, absent where the slot is not known.
-pub type Codes = Vec<(SlotId, Option<CodeId>)>;

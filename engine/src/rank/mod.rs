@@ -1,8 +1,21 @@
 //! Explanations and context -> probabilities, with the reasons.
+//!
+//! ```text
+//! odds(family) = prior x sum over explanations of P(codes, form, glyphs | family) / P(same text | none)
+//! odds(none)   = 1 + what siblings of known families, that no rule describes, would explain
+//! ```
+//!
+//! Priors are absolute odds against none, so that rules that have nothing to do with a reading change no figure of it.
 
 mod answer;
+mod describe;
+mod fields;
+mod look;
+mod none;
+mod posterior;
 
 pub use answer::{
-    Alternative, Candidate, Context, Correction, Cost, Depth, Disagreement, Evidence, FieldAnswer, NextLook, Piece, Ranking,
-    Remark, SlotSpan,
+    Alternative, Candidate, Context, Correction, Cost, Depth, Disagreement, Evidence, FieldAnswer,
+    NextLook, Piece, Ranking, Remark, SlotSpan,
 };
+pub use posterior::{PRIOR, rank};

@@ -1,0 +1,485 @@
+//! Lines to forms: which stretch of the reading is which line of a form, and what that leaves over.
+
+use jiff::civil::Date;
+
+use super::Reading;
+use super::assign::{Branch, CONFLICT, Divisors, Draw, NEVER};
+use super::dates::{DateRead, SeenPart, Years, read};
+use super::stream::{Doubt, Stream};
+use super::walk::{Choice, How, Walker, Way, cost, likeliest};
+use crate::compile::{FamilyProgram, LineRef, OTHER, Program, RowProgram};
+use crate::glyph::Glyph;
+use crate::model::{Family, FamilyId, RuleSet};
+use crate::value::DatePart;
+
+/// log2 cost of a line of the form that was not read, if there is more on it than symbols.
+const MISSING: f64 = -1.0;
+/// log2 cost of lines read in another order than printed.
+const ORDER: f64 = -3.0;
+/// Most ways to lay the lines of one row over the reading.
+const MAX_LAYOUTS: usize = 400;
+
+/// One way to explain a stretch of a reading by a family.
+#[derive(Debug, Clone)]
+pub struct Explanation {
+    pub(crate) family: FamilyId,
+    pub(crate) row: usize,
+    /// Stretches of the stream that are explained, in the order of the form's lines.
+    pub(crate) segments: Vec<(usize, usize)>,
+    pub(crate) choices: Vec<Choice>,
+    pub(crate) branch: Branch,
+    /// log2 cost of boundaries, order, missing lines.
+    pub(crate) layout: f64,
+    /// Slots that stand twice with different codes.
+    pub(crate) conflicts: Vec<usize>,
+    /// Check digits that fail.
+    pub(crate) failed: Vec<usize>,
+    pub(crate) checks: f64,
+}
+
+impl Explanation {
+    /// The family that explains.
+    #[must_use]
+    pub fn family(&self) -> FamilyId {
+        self.family
+    }
+
+    /// log2 of P(codes, form, glyphs read | family).
+    #[must_use]
+    pub fn bits(&self) -> f64 {
+        self.branch.total()
+            + self.layout
+            + self.checks
+            + self
+                .choices
+                .iter()
+                .map(|choice| choice.channel)
+                .sum::<f64>()
+    }
+}
+
+/// Buffers of one thread, kept between readings.
+#[derive(Debug, Default)]
+pub struct Scratch {
+    pub(crate) stream: Stream,
+    found: Vec<LineRef>,
+    rows: Vec<(u32, u32)>,
+    divisors: Divisors,
+    pub(crate) stopped: bool,
+}
+
+/// Decodes readings against a program.
+#[derive(Debug, Clone, Copy)]
+pub struct Decoder<'p> {
+    pub(crate) program: &'p Program,
+    pub(crate) rules: &'p RuleSet,
+    use_index: bool,
+}
+
+impl<'p> Decoder<'p> {
+    /// A decoder of a program compiled from `rules`.
+    #[must_use]
+    pub fn new(rules: &'p RuleSet, program: &'p Program) -> Decoder<'p> {
+        Decoder {
+            program,
+            rules,
+            use_index: true,
+        }
+    }
+
+    /// The same, trying every family instead of asking the index; for tests that hold the index to account.
+    #[must_use]
+    pub fn without_index(self) -> Decoder<'p> {
+        Decoder {
+            use_index: false,
+            ..self
+        }
+    }
+
+    pub(crate) fn family(&self, id: FamilyId) -> (&'p FamilyProgram, &'p Family) {
+        (
+            &self.program.families[id.index()],
+            &self.rules.families[id.index()],
+        )
+    }
+
+    pub(crate) fn part_of(&self, field: crate::model::FieldId) -> Option<DatePart> {
+        DatePart::of_field(&self.rules.fields[field.index()].name)
+    }
+
+    /// All explanations of all stretches of a reading, on a day of reading.
+    pub fn explain(
+        &self,
+        reading: &Reading,
+        seen: Date,
+        scratch: &mut Scratch,
+    ) -> Vec<Explanation> {
+        let mut stream = std::mem::take(&mut scratch.stream);
+        stream.fill(reading, &self.program.alphabet);
+        scratch.stopped = false;
+        self.find_rows(&stream, scratch);
+        let mut found = Vec::new();
+        let rows = std::mem::take(&mut scratch.rows);
+        for (family, row) in &rows {
+            self.row(
+                *family as usize,
+                *row as usize,
+                reading,
+                &stream,
+                seen,
+                scratch,
+                &mut found,
+            );
+        }
+        scratch.rows = rows;
+        scratch.stream = stream;
+        found
+    }
+
+    /// The rows that the reading can be, from its first glyphs.
+    fn find_rows(&self, stream: &Stream, scratch: &mut Scratch) {
+        scratch.rows.clear();
+        if !self.use_index {
+            for (f, family) in (0_u32..).zip(&self.program.families) {
+                scratch
+                    .rows
+                    .extend((0..family.rows.len()).map(|r| (f, r as u32)));
+            }
+            return;
+        }
+        for start in &stream.starts {
+            let class = |at: usize| {
+                stream.ticks.get(at).map(|tick| {
+                    matches!(tick.doubt, Doubt::Read | Doubt::Certain).then_some(tick.class)
+                })
+            };
+            let Some(first) = class(*start) else { continue };
+            let run = stream.ticks[*start].doubt == Doubt::Run;
+            let second = if run { None } else { class(start + 1) };
+            // After an unread run anything can follow.
+            let after_run = stream
+                .ticks
+                .get(start + 1)
+                .is_some_and(|tick| tick.doubt == Doubt::Run);
+            let second = match second {
+                Some(Some(class)) if !after_run => Some(Some(class)),
+                Some(_) => None,
+                None if run => None,
+                None => Some(None),
+            };
+            self.program.index.lines(first, second, &mut scratch.found);
+            scratch
+                .rows
+                .extend(scratch.found.iter().map(|line| (line.family, line.row)));
+        }
+        scratch.rows.sort_unstable();
+        scratch.rows.dedup();
+    }
+
+    #[allow(clippy::too_many_arguments)]
+    fn row(
+        &self,
+        family: usize,
+        row_at: usize,
+        reading: &Reading,
+        stream: &Stream,
+        seen: Date,
+        scratch: &mut Scratch,
+        found: &mut Vec<Explanation>,
+    ) {
+        let program = &self.program.families[family];
+        let row = &program.rows[row_at];
+        let mut ways: Vec<Vec<Way>> = Vec::with_capacity(row.lines.len());
+        for line in &row.lines {
+            let mut walker = Walker::new(program, line, stream, &self.program.alphabet);
+            for start in &stream.starts {
+                walker.from(*start);
+            }
+            scratch.stopped |= walker.stopped;
+            ways.push(walker.ways);
+        }
+        let mut layouts: Vec<(f64, Vec<Option<&Way>>)> = Vec::new();
+        lay(row, &ways, 0, 0.0, &mut Vec::new(), &mut layouts);
+        scratch.stopped |= layouts.len() >= MAX_LAYOUTS;
+        for (layout, chosen) in layouts {
+            self.layout(
+                family, row_at, reading, stream, seen, scratch, layout, &chosen, found,
+            );
+        }
+    }
+
+    #[allow(clippy::too_many_arguments)]
+    fn layout(
+        &self,
+        family: usize,
+        row_at: usize,
+        reading: &Reading,
+        stream: &Stream,
+        seen: Date,
+        scratch: &mut Scratch,
+        layout: f64,
+        chosen: &[Option<&Way>],
+        found: &mut Vec<Explanation>,
+    ) {
+        let program = &self.program.families[family];
+        let model = &self.rules.families[family];
+        let choices: Vec<&Choice> = chosen
+            .iter()
+            .flatten()
+            .flat_map(|way| &way.choices)
+            .collect();
+        let named = choices
+            .iter()
+            .any(|c| c.code.is_some() && c.end > c.start && program.naming[c.slot]);
+        if !named {
+            return;
+        }
+        let mut first: Vec<Option<&Choice>> = vec![None; program.slots.len()];
+        let mut conds: Vec<(u32, bool)> = Vec::new();
+        let mut conflicts = Vec::new();
+        for choice in &choices {
+            if choice.code.is_none() {
+                continue;
+            }
+            conds.extend(&choice.conds);
+            match first[choice.slot] {
+                None => first[choice.slot] = Some(choice),
+                Some(before) => {
+                    let same = before.code == choice.code
+                        && self.string(family, before, stream)
+                            == self.string(family, choice, stream);
+                    if !same {
+                        conflicts.push(choice.slot);
+                    }
+                }
+            }
+        }
+        let years = Years::of(model, seen);
+        let date = |rule: usize| -> Option<DateRead> {
+            let rule = &model.dates[rule];
+            let parts: Vec<SeenPart<'_>> = rule
+                .slots
+                .iter()
+                .filter_map(|slot| {
+                    let choice = first[slot.index()]?;
+                    let code = &model.slots[slot.index()].codes[choice.code? as usize];
+                    Some(SeenPart {
+                        code,
+                        glyphs: self.glyphs(family, choice, stream),
+                    })
+                })
+                .collect();
+            read(rule, &parts, &|field| self.part_of(field), &years)
+        };
+        let row: &RowProgram = &program.rows[row_at];
+        let mut draw = Draw {
+            family: program,
+            model,
+            row,
+            form: reading.form,
+            seen: &first,
+            conds: &conds,
+            years: &years,
+            divisors: &mut scratch.divisors,
+            date: &date,
+        };
+        let branches = draw.branches();
+        let (checks, failed) = self.checks(family, &first, stream);
+        let segments: Vec<(usize, usize)> = chosen
+            .iter()
+            .flatten()
+            .map(|way| (way.start, way.end))
+            .collect();
+        for mut branch in branches {
+            branch.breach += CONFLICT * conflicts.len() as f64;
+            found.push(Explanation {
+                family: program.id,
+                row: row_at,
+                segments: segments.clone(),
+                choices: choices.iter().map(|c| (*c).clone()).collect(),
+                branch,
+                layout,
+                conflicts: conflicts.clone(),
+                failed: failed.clone(),
+                checks,
+            });
+        }
+    }
+
+    /// log2 of what check digits say, and those that fail.
+    fn checks(
+        &self,
+        family: usize,
+        first: &[Option<&Choice>],
+        stream: &Stream,
+    ) -> (f64, Vec<usize>) {
+        let model = &self.rules.families[family];
+        let (mut bits, mut failed) = (0.0, Vec::new());
+        for (index, check) in model.checks.iter().enumerate() {
+            let mut glyphs: Vec<Glyph> = Vec::new();
+            let mut whole = true;
+            for slot in &check.slots {
+                let string =
+                    first[slot.index()].and_then(|choice| self.string(family, choice, stream));
+                match string {
+                    Some(string) => glyphs.extend(string),
+                    None => whole = false,
+                }
+            }
+            if !whole {
+                continue;
+            }
+            if crate::model::check_holds(check, &glyphs) {
+                bits += f64::from(check.modulus).log2();
+            } else {
+                bits += NEVER;
+                failed.push(index);
+            }
+        }
+        (bits, failed)
+    }
+
+    /// The glyphs that a choice was taken for; `None` where some were not read.
+    pub(crate) fn string(
+        &self,
+        family: usize,
+        choice: &Choice,
+        stream: &Stream,
+    ) -> Option<Vec<Glyph>> {
+        self.glyphs(family, choice, stream)
+            .into_iter()
+            .map(|mut glyphs| {
+                if glyphs.len() == 1 {
+                    glyphs.pop()
+                } else {
+                    None
+                }
+            })
+            .collect()
+    }
+
+    /// For each glyph of a choice what it can be.
+    pub(crate) fn glyphs(
+        &self,
+        family: usize,
+        choice: &Choice,
+        stream: &Stream,
+    ) -> Vec<Vec<Glyph>> {
+        let program = &self.program.families[family];
+        let model = &self.rules.families[family];
+        let alphabet = &self.program.alphabet;
+        let Some(code) = choice.code else {
+            return Vec::new();
+        };
+        match choice.how {
+            How::Hidden => Vec::new(),
+            How::Spelled(_) => match &model.slots[choice.slot].codes[code as usize].kind {
+                crate::model::CodeKind::Listed(spelling) => spelling
+                    .glyphs
+                    .iter()
+                    .map(|glyph| vec![glyph.clone()])
+                    .collect(),
+                _ => Vec::new(),
+            },
+            How::Open(index) => {
+                let strip = &program.tables[choice.table].open[index as usize];
+                let ticks = &stream.ticks[choice.start..choice.end];
+                if ticks.len() != strip.sets.len()
+                    || ticks.iter().any(|tick| tick.doubt == Doubt::Run)
+                {
+                    return strip
+                        .sets
+                        .iter()
+                        .map(|set| self.members(*set, false))
+                        .collect();
+                }
+                ticks
+                    .iter()
+                    .zip(&strip.sets)
+                    .zip(&strip.lower)
+                    .map(|((tick, set), lower)| match tick.doubt {
+                        Doubt::Read | Doubt::Certain => {
+                            let id = if set >> tick.id & 1 == 1 {
+                                Some(tick.id)
+                            } else {
+                                likeliest(*set, tick.id, alphabet)
+                            };
+                            match id {
+                                Some(OTHER) | None => vec![Glyph::Char('\u{fffd}')],
+                                Some(id) => vec![self.cased(id, *lower)],
+                            }
+                        }
+                        _ => self.members(set & tick.set, *lower),
+                    })
+                    .collect()
+            }
+        }
+    }
+
+    fn cased(&self, id: u8, lower: bool) -> Glyph {
+        match self.program.alphabet.glyph(id) {
+            Some(Glyph::Char(c)) if lower => Glyph::Char(c.to_ascii_lowercase()),
+            Some(glyph) => glyph.clone(),
+            None => Glyph::Char('\u{fffd}'),
+        }
+    }
+
+    fn members(&self, set: u128, lower: bool) -> Vec<Glyph> {
+        (0..OTHER)
+            .filter(|id| set >> id & 1 == 1)
+            .filter(|id| self.program.alphabet.glyph(*id).is_some())
+            .map(|id| self.cased(id, lower))
+            .collect()
+    }
+}
+
+/// All ways to lay the lines of a row over the reading: each a stretch of its own, or missing.
+fn lay<'w>(
+    row: &RowProgram,
+    ways: &'w [Vec<Way>],
+    line: usize,
+    bits: f64,
+    chosen: &mut Vec<Option<&'w Way>>,
+    layouts: &mut Vec<(f64, Vec<Option<&'w Way>>)>,
+) {
+    if layouts.len() >= MAX_LAYOUTS {
+        return;
+    }
+    let Some(here) = ways.get(line) else {
+        if chosen.iter().any(Option::is_some) {
+            layouts.push((bits, chosen.clone()));
+        }
+        return;
+    };
+    for way in here {
+        if chosen
+            .iter()
+            .flatten()
+            .any(|other| way.start < other.end && other.start < way.end)
+        {
+            continue;
+        }
+        let ordered = chosen.iter().flatten().all(|other| other.start < way.start);
+        chosen.push(Some(way));
+        lay(
+            row,
+            ways,
+            line + 1,
+            bits + way.layout + if ordered { 0.0 } else { ORDER },
+            chosen,
+            layouts,
+        );
+        chosen.pop();
+    }
+    let missing = if row.lines[line].symbols {
+        0.0
+    } else {
+        MISSING
+    };
+    chosen.push(None);
+    lay(row, ways, line + 1, bits + missing, chosen, layouts);
+    chosen.pop();
+}
+
+/// The costs that the walk knows, for those who explain an answer.
+pub(crate) const CONTRADICTED: f64 = cost::CONTRADICTED;

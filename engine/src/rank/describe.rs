@@ -1,0 +1,642 @@
+//! One candidate for people: fields, corrections, disagreements, how deep it is known.
+
+use super::answer::{
+    Alternative, Candidate, Context, Correction, Depth, Disagreement, FieldAnswer, Piece, SlotSpan,
+};
+use super::fields::{Read, Said, code_of, fields};
+use super::posterior::{MAX_STANDS, Weighed, rank_at};
+use crate::decode::{
+    CONTRADICTED, Choice, Decoder, Doubt, Explanation, FUTURE, How, Known, NEVER, Notation,
+    Reading, Scratch, Stream,
+};
+use crate::glyph::Glyph;
+use crate::model::{CodeKind, Family, FieldId, FormKind, RowItem, Spelling};
+use crate::value::Value;
+
+/// Below this share of a candidate an alternative is not shown.
+const SHOWN: f64 = 1e-3;
+/// From this share on, what was not printed is taken as entailed.
+const ENTAILED: f64 = 0.9;
+
+/// A stretch of the stream as a piece of a line.
+pub(super) fn piece(reading: &Reading, stream: &Stream, start: usize, end: usize) -> Piece {
+    let first = &stream.ticks[start];
+    let line = usize::from(first.line);
+    let last = stream.ticks[start..end]
+        .iter()
+        .rfind(|tick| tick.line == first.line)
+        .unwrap_or(first);
+    let span = (first.span.0, last.span.1);
+    let text = reading.lines[line]
+        .text
+        .chars()
+        .skip(span.0 as usize)
+        .take((span.1 - span.0) as usize)
+        .collect();
+    Piece { line, span, text }
+}
+
+pub(super) fn remark_fields(
+    decoder: &Decoder<'_>,
+    explanation: &Explanation,
+    stream: &Stream,
+) -> Vec<FieldAnswer> {
+    let weighed = [Weighed {
+        explanation,
+        bits: 0.0,
+        share: 1.0,
+    }];
+    answers(decoder, &weighed, stream)
+}
+
+/// Describes a family by its likeliest explanation, with what the others say beside it.
+pub(super) fn candidate(
+    decoder: &Decoder<'_>,
+    list: &[Weighed<'_>],
+    reading: &Reading,
+    stream: &Stream,
+    context: &Context,
+    scratch: &mut Scratch,
+    depth: usize,
+) -> Candidate {
+    let best = list[0].explanation;
+    let (program, family) = decoder.family(best.family);
+    let read = Read::of(decoder, best, stream);
+    let kind = program.rows[best.row].kind;
+    let mut candidate = Candidate {
+        family: best.family,
+        probability: 0.0,
+        bits: 0.0,
+        prior_bits: 0.0,
+        context_bits: 0.0,
+        known_to: Depth::Series,
+        forms: vec![kind],
+        written: None,
+        fields: answers(decoder, list, stream),
+        open: Vec::new(),
+        slots: slot_spans(family, best, &read, stream),
+        corrections: Vec::new(),
+        disagreements: Vec::new(),
+        evidence: Vec::new(),
+        leftover: Vec::new(),
+    };
+    glyph_faults(decoder, best, stream, reading, &mut candidate);
+    disagreements(decoder, best, &read, &mut candidate);
+    written(decoder, best, &read, &mut candidate);
+    if depth < MAX_STANDS {
+        stands(
+            decoder,
+            best,
+            &read,
+            stream,
+            context,
+            scratch,
+            depth,
+            &mut candidate,
+        );
+    }
+    candidate
+}
+
+fn slot_spans(
+    family: &Family,
+    best: &Explanation,
+    read: &Read<'_>,
+    stream: &Stream,
+) -> Vec<SlotSpan> {
+    let mut spans = Vec::new();
+    for choice in best
+        .choices
+        .iter()
+        .filter(|choice| choice.end > choice.start)
+    {
+        let Some(code) = choice.code else { continue };
+        let slot = &family.slots[choice.slot];
+        let mut start = choice.start;
+        // A slot that runs over a line break is drawn in both lines.
+        while start < choice.end {
+            let line = stream.ticks[start].line;
+            let end = (start..choice.end)
+                .find(|at| stream.ticks[*at].line != line)
+                .unwrap_or(choice.end);
+            spans.push(SlotSpan {
+                slot: crate::model::SlotId::at(choice.slot),
+                name: slot.name.clone(),
+                line: usize::from(line),
+                span: (stream.ticks[start].span.0, stream.ticks[end - 1].span.1),
+                code: read.code_text(family, choice.slot, code as usize),
+            });
+            start = end;
+        }
+    }
+    spans.sort_by_key(|span| (span.line, span.span));
+    spans
+}
+
+/// Fields of a candidate: those of the likeliest explanation, with the others' as alternatives.
+fn answers(decoder: &Decoder<'_>, list: &[Weighed<'_>], stream: &Stream) -> Vec<FieldAnswer> {
+    let best = list[0].explanation;
+    let (_, family) = decoder.family(best.family);
+    let mut marginals: Vec<(FieldId, Vec<(Option<Value>, Option<String>, f64)>)> = Vec::new();
+    let mut firsts: Vec<Said> = Vec::new();
+    for (index, weighed) in list.iter().enumerate() {
+        if index > 0 && weighed.share < 1e-4 {
+            break;
+        }
+        let read = Read::of(decoder, weighed.explanation, stream);
+        let said = fields(decoder, weighed.explanation, &read);
+        let mut seen: Vec<FieldId> = Vec::new();
+        for one in &said {
+            // The first slot that gives a field speaks for it.
+            if seen.contains(&one.field) {
+                continue;
+            }
+            seen.push(one.field);
+            let at = marginals
+                .iter()
+                .position(|(field, _)| *field == one.field)
+                .unwrap_or_else(|| {
+                    marginals.push((one.field, Vec::new()));
+                    marginals.len() - 1
+                });
+            for (value, share) in &one.values {
+                let p = share * weighed.share;
+                let same = |known: &(Option<Value>, Option<String>, f64)| match (&known.0, value) {
+                    (Some(a), Some(b)) => a.agrees(b),
+                    (None, None) => known.1 == one.code,
+                    _ => false,
+                };
+                match marginals[at].1.iter_mut().find(|known| same(known)) {
+                    Some(known) => known.2 += p,
+                    None => marginals[at].1.push((value.clone(), one.code.clone(), p)),
+                }
+            }
+        }
+        if index == 0 {
+            firsts = said;
+        }
+    }
+    let read = Read::of(decoder, best, stream);
+    let mut answers: Vec<FieldAnswer> = Vec::new();
+    for one in &firsts {
+        if answers.iter().any(|answer| answer.field == one.field) {
+            continue;
+        }
+        let Some((_, values)) = marginals.iter_mut().find(|(field, _)| *field == one.field) else {
+            continue;
+        };
+        values.sort_by(|a, b| b.2.total_cmp(&a.2));
+        let sum: f64 = values.iter().map(|(_, _, p)| p).sum();
+        let top = one.values.first().and_then(|(value, _)| value.clone());
+        let own = values.iter().position(|(value, _, _)| match (value, &top) {
+            (Some(a), Some(b)) => a.agrees(b),
+            (None, None) => true,
+            _ => false,
+        });
+        let probability = own.map_or(0.0, |at| values[at].2);
+        if !one.read && (probability < ENTAILED || top.is_none()) {
+            continue;
+        }
+        let field = &decoder.rules.fields[one.field.index()];
+        let mut alternatives: Vec<Alternative> = values
+            .iter()
+            .enumerate()
+            .filter(|(at, (_, _, p))| Some(*at) != own && *p >= SHOWN)
+            .map(|(_, (value, code, p))| Alternative {
+                code: code.clone(),
+                text: value.as_ref().map(Value::show).unwrap_or_default(),
+                absent: value.is_none() && code.is_none(),
+                value: value.clone(),
+                probability: *p,
+            })
+            .collect();
+        if 1.0 - sum > SHOWN {
+            alternatives.push(Alternative {
+                code: None,
+                value: None,
+                text: String::new(),
+                absent: true,
+                probability: 1.0 - sum,
+            });
+        }
+        let at = one
+            .slot
+            .and_then(|slot| field_span(family, best, &read, stream, slot, one));
+        answers.push(FieldAnswer {
+            field: one.field,
+            name: field.name.clone(),
+            slot: one
+                .slot
+                .filter(|_| !one.derived)
+                .map(|slot| family.slots[slot].name.clone()),
+            code: one.code.clone(),
+            text: top
+                .as_ref()
+                .map_or_else(|| one.code.clone().unwrap_or_default(), Value::show),
+            value: top,
+            at,
+            derived: one.derived,
+            unknown: one.unknown,
+            probability: (!alternatives.is_empty()).then_some(probability),
+            alternatives,
+        });
+        if let Some(rule) = family.dates.iter().find(|date| date.field == one.field) {
+            if let (Some(of), Some(field)) = (
+                &rule.of,
+                decoder
+                    .rules
+                    .fields
+                    .iter()
+                    .position(|f| f.name == "date_of"),
+            ) {
+                if !answers.iter().any(|a| a.name == "date_of") {
+                    answers.push(plain(FieldId::at(field), "date_of", of));
+                }
+            }
+        }
+    }
+    answers.sort_by_key(|answer| (answer.at.is_none(), answer.at));
+    answers
+}
+
+fn plain(field: FieldId, name: &str, text: &str) -> FieldAnswer {
+    FieldAnswer {
+        field,
+        name: name.to_owned(),
+        slot: None,
+        code: None,
+        value: Some(Value::Text(text.to_owned())),
+        text: text.to_owned(),
+        at: None,
+        derived: true,
+        unknown: false,
+        probability: None,
+        alternatives: Vec::new(),
+    }
+}
+
+/// Where the slot of a field is printed; for a date, all its slots if they stand together.
+fn field_span(
+    family: &Family,
+    best: &Explanation,
+    read: &Read<'_>,
+    stream: &Stream,
+    slot: usize,
+    one: &Said,
+) -> Option<(usize, (u32, u32))> {
+    let mut choices: Vec<&Choice> = vec![read.choices[slot]?];
+    if let Some(rule) = family.dates.iter().find(|rule| rule.field == one.field) {
+        choices = super::fields::date_slots(rule, read)
+            .iter()
+            .filter_map(|slot| read.choices[*slot])
+            .collect();
+    }
+    let _ = best;
+    let printed: Vec<&&Choice> = choices
+        .iter()
+        .filter(|choice| choice.end > choice.start)
+        .collect();
+    let start = printed.iter().map(|choice| choice.start).min()?;
+    let end = printed.iter().map(|choice| choice.end).max()?;
+    let line = stream.ticks[start].line;
+    let last = (start..end).rfind(|at| stream.ticks[*at].line == line)?;
+    Some((
+        usize::from(line),
+        (stream.ticks[start].span.0, stream.ticks[last].span.1),
+    ))
+}
+
+fn show(glyph: Option<&Glyph>) -> String {
+    glyph.map_or_else(
+        || "?".to_owned(),
+        |glyph| Spelling::of_glyphs(vec![glyph.clone()]).text(),
+    )
+}
+
+/// Characters taken for others, and certain ones that contradict.
+fn glyph_faults(
+    decoder: &Decoder<'_>,
+    best: &Explanation,
+    stream: &Stream,
+    reading: &Reading,
+    candidate: &mut Candidate,
+) {
+    let (program, family) = decoder.family(best.family);
+    let alphabet = &decoder.program.alphabet;
+    for choice in &best.choices {
+        let table = &program.tables[choice.table];
+        let ticks = &stream.ticks[choice.start..choice.end];
+        let taken: Vec<u8> = match choice.how {
+            How::Spelled(index) => table.spelled[index as usize].ids.clone(),
+            How::Open(index) => crate::decode::taken(&table.open[index as usize], ticks, alphabet)
+                .unwrap_or_default(),
+            How::Hidden => Vec::new(),
+        };
+        if taken.len() != ticks.len() {
+            continue;
+        }
+        let slot = &family.slots[choice.slot].name;
+        for (id, tick) in taken.iter().zip(ticks) {
+            if *id == tick.id || !matches!(tick.doubt, Doubt::Read | Doubt::Certain) {
+                continue;
+            }
+            let line = usize::from(tick.line);
+            let read: String = reading.lines[line]
+                .text
+                .chars()
+                .skip(tick.span.0 as usize)
+                .take((tick.span.1 - tick.span.0) as usize)
+                .collect();
+            let taken = show(alphabet.glyph(*id));
+            if tick.doubt == Doubt::Certain {
+                let read = show(alphabet.glyph(tick.id));
+                candidate.disagreements.push(Disagreement {
+                    text: format!("character {} of line {} is certainly {read}, but `{slot}` has {taken} there", tick.span.0 + 1, line + 1),
+                    source: None,
+                    bits: CONTRADICTED,
+                    mended_by: Some(format!("{read} is {taken}")),
+                    slots: vec![slot.clone()],
+                });
+            } else {
+                candidate.corrections.push(Correction {
+                    line,
+                    at: tick.span.0,
+                    read,
+                    taken,
+                    slot: slot.clone(),
+                    bits: alphabet.channel(*id, tick.id),
+                });
+            }
+        }
+    }
+}
+
+fn disagreements(
+    decoder: &Decoder<'_>,
+    best: &Explanation,
+    read: &Read<'_>,
+    candidate: &mut Candidate,
+) {
+    let (_, family) = decoder.family(best.family);
+    let own_source = || family.provenance.source.clone();
+    for never in &best.branch.broken {
+        let never = &family.nevers[*never];
+        let why = never
+            .provenance
+            .note
+            .clone()
+            .map(|note| format!(": {note}"))
+            .unwrap_or_default();
+        let slots = never
+            .cond
+            .terms
+            .iter()
+            .flat_map(|term| &term.any)
+            .map(|(slot, _)| family.slots[slot.index()].name.clone());
+        candidate.disagreements.push(Disagreement {
+            text: format!(
+                "the rule says that this is not made ({}){why}",
+                never.cond.text
+            ),
+            source: never.provenance.source.clone().or_else(own_source),
+            bits: NEVER,
+            mended_by: None,
+            slots: slots.collect(),
+        });
+    }
+    for (rule, date) in &best.branch.dates {
+        let slots: Vec<String> = family.dates[*rule]
+            .slots
+            .iter()
+            .map(|slot| family.slots[slot.index()].name.clone())
+            .collect();
+        let shown = date
+            .intervals
+            .first()
+            .map(|(interval, _)| interval.show())
+            .unwrap_or_default();
+        if date.future {
+            candidate.disagreements.push(Disagreement {
+                text: format!("the date {shown} lies after the day of reading"),
+                source: None,
+                bits: FUTURE,
+                mended_by: None,
+                slots,
+            });
+        } else if date.outside {
+            candidate.disagreements.push(Disagreement {
+                text: format!(
+                    "the date {shown} lies outside the years in which the family was made"
+                ),
+                source: own_source(),
+                bits: -7.0,
+                mended_by: None,
+                slots,
+            });
+        }
+    }
+    for slot in &best.conflicts {
+        let name = family.slots[*slot].name.clone();
+        candidate.disagreements.push(Disagreement {
+            text: format!("`{name}` stands twice and differs"),
+            source: None,
+            bits: crate::decode::CONFLICT,
+            mended_by: None,
+            slots: vec![name],
+        });
+    }
+    for check in &best.failed {
+        let check = &family.checks[*check];
+        let slots: Vec<String> = check
+            .slots
+            .iter()
+            .map(|slot| family.slots[slot.index()].name.clone())
+            .collect();
+        candidate.disagreements.push(Disagreement {
+            text: format!("the check digit over {} fails", slots.join(", ")),
+            source: own_source(),
+            bits: NEVER,
+            mended_by: None,
+            slots,
+        });
+    }
+    let _ = read;
+}
+
+/// The ordering code as far as known, and how deep that is.
+fn written(decoder: &Decoder<'_>, best: &Explanation, read: &Read<'_>, candidate: &mut Candidate) {
+    let (program, family) = decoder.family(best.family);
+    let known = &best.branch.known;
+    let classes =
+        |slot: usize, class: u32| program.slots[slot].classes[class as usize].codes.clone();
+    let code = |slot: usize| code_of(family, known, slot, &classes);
+    let base: Vec<usize> = family
+        .base
+        .as_ref()
+        .map(|row| slots_of(&row.items))
+        .unwrap_or_default();
+    let base_known = !base.is_empty() && base.iter().all(|slot| code(*slot).is_some());
+    let Some(form) = family.forms.iter().find(|form| form.kind == FormKind::Code) else {
+        candidate.known_to = if base_known || family.base.is_none() {
+            Depth::BasePart
+        } else {
+            Depth::Series
+        };
+        return;
+    };
+    let mut text = String::new();
+    let mut whole = true;
+    let mut pending = "";
+    let mut open_before = false;
+    let mut items = Vec::new();
+    flat(&form.row.items, &mut items);
+    for item in items {
+        match item {
+            RowItem::Boundary { boundary, .. } => pending = boundary.text(),
+            RowItem::Break => pending = " ",
+            RowItem::Optional(_) => {}
+            RowItem::Slot(slot) => {
+                let slot = slot.index();
+                let model = &family.slots[slot];
+                let piece = match (code(slot), &known[slot]) {
+                    (Some(code), _) => read.code_text(family, slot, code),
+                    (None, Known::Seen(_)) => read.text(slot).unwrap_or_default(),
+                    // What may be absent is left out where nothing is known of it.
+                    _ if model.codes.iter().any(|code| code.kind == CodeKind::Absent) => {
+                        candidate.open.push(model.name.clone());
+                        continue;
+                    }
+                    _ => {
+                        whole = false;
+                        candidate.open.push(model.name.clone());
+                        if !open_before {
+                            text.push_str(pending);
+                            text.push_str("..");
+                        }
+                        pending = "";
+                        open_before = true;
+                        continue;
+                    }
+                };
+                if piece.contains('_') {
+                    whole = false;
+                }
+                if !piece.is_empty() {
+                    text.push_str(pending);
+                    pending = "";
+                    open_before = false;
+                    text.push_str(&piece);
+                }
+            }
+        }
+    }
+    candidate.known_to = if whole {
+        Depth::OrderingCode
+    } else if base_known {
+        Depth::BasePart
+    } else {
+        Depth::Series
+    };
+    candidate.written = Some(text);
+}
+
+fn flat<'r>(items: &'r [RowItem], all: &mut Vec<&'r RowItem>) {
+    for item in items {
+        match item {
+            RowItem::Optional(inner) => flat(inner, all),
+            item => all.push(item),
+        }
+    }
+}
+
+fn slots_of(items: &[RowItem]) -> Vec<usize> {
+    let mut all = Vec::new();
+    flat(items, &mut all);
+    all.iter()
+        .filter_map(|item| {
+            if let RowItem::Slot(slot) = item {
+                Some(slot.index())
+            } else {
+                None
+            }
+        })
+        .collect()
+}
+
+/// Looks up what a short code or house number stands for, and takes its fields over.
+#[allow(clippy::too_many_arguments)]
+fn stands(
+    decoder: &Decoder<'_>,
+    best: &Explanation,
+    read: &Read<'_>,
+    stream: &Stream,
+    context: &Context,
+    scratch: &mut Scratch,
+    depth: usize,
+    candidate: &mut Candidate,
+) {
+    let (_, family) = decoder.family(best.family);
+    let seen = best
+        .branch
+        .known
+        .iter()
+        .enumerate()
+        .find_map(|(slot, known)| match known {
+            Known::Seen(code) => family.slots[slot].codes[*code as usize]
+                .stands
+                .as_ref()
+                .map(|stands| (slot, *code, stands)),
+            _ => None,
+        });
+    let Some((slot, code, stands)) = seen else {
+        return;
+    };
+    let code = read.code_text(family, slot, code as usize);
+    let at = read.choices[slot]
+        .filter(|choice| choice.end > choice.start)
+        .map(|choice| {
+            let first = &stream.ticks[choice.start];
+            (
+                usize::from(first.line),
+                (first.span.0, stream.ticks[choice.end - 1].span.1),
+            )
+        });
+    let Some(text) = &stands.reading else {
+        candidate.known_to = Depth::Series;
+        return;
+    };
+    let Ok(reading) = Reading::parse(text, Notation::default()) else {
+        return;
+    };
+    let ranking = rank_at(
+        decoder,
+        &reading,
+        context,
+        &mut Scratch::default(),
+        depth + 1,
+    );
+    let _ = scratch;
+    let Some(target) = ranking
+        .candidates
+        .into_iter()
+        .find(|candidate| candidate.family == stands.family)
+    else {
+        return;
+    };
+    candidate.written = target.written;
+    candidate.known_to = target.known_to;
+    candidate.open = target.open;
+    for mut field in target.fields {
+        if candidate
+            .fields
+            .iter()
+            .any(|known| known.name == field.name)
+        {
+            continue;
+        }
+        field.slot = Some(family.slots[slot].name.clone());
+        field.code = Some(code.clone());
+        field.at = at;
+        candidate.fields.push(field);
+    }
+}

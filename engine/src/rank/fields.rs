@@ -1,0 +1,513 @@
+//! Codes -> fields: what one explanation says, slot by slot.
+
+use std::collections::HashMap;
+
+use crate::compile::FamilyProgram;
+use crate::decode::{Choice, Decoder, Explanation, Known, Stream};
+use crate::glyph::Glyph;
+use crate::model::{CodeId, CodeKind, Cond, Expr, Family, FieldId, RowItem, Spelling};
+use crate::value::{Base, Quantity, Value};
+
+/// What one explanation says of one field.
+#[derive(Debug, Clone)]
+pub(crate) struct Said {
+    pub(crate) field: FieldId,
+    pub(crate) slot: Option<usize>,
+    pub(crate) code: Option<String>,
+    /// Values with their shares of this explanation; none where the code is not listed.
+    pub(crate) values: Vec<(Option<Value>, f64)>,
+    pub(crate) derived: bool,
+    pub(crate) unknown: bool,
+    /// Whether it was read, not only entailed.
+    pub(crate) read: bool,
+}
+
+/// The codes of one explanation as text, by slot.
+pub(crate) struct Read<'e> {
+    pub(crate) choices: Vec<Option<&'e Choice>>,
+    pub(crate) glyphs: Vec<Option<Vec<Vec<Glyph>>>>,
+}
+
+impl<'e> Read<'e> {
+    pub(crate) fn of(
+        decoder: &Decoder<'_>,
+        explanation: &'e Explanation,
+        stream: &Stream,
+    ) -> Read<'e> {
+        let family = explanation.family.index();
+        let slots = decoder.rules.families[family].slots.len();
+        let mut choices: Vec<Option<&Choice>> = vec![None; slots];
+        for choice in explanation
+            .choices
+            .iter()
+            .filter(|choice| choice.code.is_some())
+        {
+            let place = &mut choices[choice.slot];
+            if place.is_none_or(|before| before.end == before.start && choice.end > choice.start) {
+                *place = Some(choice);
+            }
+        }
+        let glyphs = choices
+            .iter()
+            .map(|choice| choice.map(|choice| decoder.glyphs(family, choice, stream)))
+            .collect();
+        Read { choices, glyphs }
+    }
+
+    /// The code of a slot as text; `_` for what was not read.
+    pub(crate) fn text(&self, slot: usize) -> Option<String> {
+        let glyphs = self.glyphs[slot].as_ref()?;
+        let one = glyphs.iter().map(|can| match can.as_slice() {
+            [only] => only.clone(),
+            _ => Glyph::Char('_'),
+        });
+        Some(Spelling::of_glyphs(one.collect()).text())
+    }
+
+    /// The code of a slot as the rule lists it, or as read for an open one.
+    pub(crate) fn code_text(&self, family: &Family, slot: usize, code: usize) -> String {
+        match &family.slots[slot].codes[code].kind {
+            CodeKind::Absent => String::new(),
+            CodeKind::Listed(spelling) => spelling.text(),
+            CodeKind::Open(_) => self.text(slot).unwrap_or_default(),
+        }
+    }
+
+    fn string(&self, slot: usize) -> Option<Vec<Glyph>> {
+        self.glyphs[slot]
+            .as_ref()?
+            .iter()
+            .map(|can| {
+                if let [only] = can.as_slice() {
+                    Some(only.clone())
+                } else {
+                    None
+                }
+            })
+            .collect()
+    }
+}
+
+/// The code of a slot, if one is known; the only code of a slot that was not printed counts as known.
+pub(crate) fn code_of(
+    family: &Family,
+    known: &[Known],
+    slot: usize,
+    classes: &dyn Fn(usize, u32) -> Vec<u32>,
+) -> Option<usize> {
+    match &known[slot] {
+        Known::Seen(code) => Some(*code as usize),
+        Known::Class(class) => match classes(slot, *class).as_slice() {
+            [only] => Some(*only as usize),
+            _ => None,
+        },
+        Known::Open => (family.slots[slot].codes.len() == 1
+            && !matches!(family.slots[slot].codes[0].kind, CodeKind::Open(_)))
+        .then_some(0),
+    }
+}
+
+/// All fields that one explanation gives.
+pub(crate) fn fields(
+    decoder: &Decoder<'_>,
+    explanation: &Explanation,
+    read: &Read<'_>,
+) -> Vec<Said> {
+    let (program, family) = decoder.family(explanation.family);
+    let known = &explanation.branch.known;
+    let classes =
+        |slot: usize, class: u32| program.slots[slot].classes[class as usize].codes.clone();
+    let mut said: Vec<Said> = Vec::new();
+    let dated: Vec<usize> = family
+        .dates
+        .iter()
+        .flat_map(|date| date.slots.iter().map(|slot| slot.index()))
+        .collect();
+    for (slot, model) in family.slots.iter().enumerate() {
+        if model.literal {
+            continue;
+        }
+        match &known[slot] {
+            Known::Open => {
+                if let Some(code) = code_of(family, known, slot, &classes) {
+                    for (field, value) in &model.codes[code].fields {
+                        said.push(Said {
+                            field: *field,
+                            slot: Some(slot),
+                            code: Some(read.code_text(family, slot, code)),
+                            values: vec![(Some(value.clone()), 1.0)],
+                            derived: false,
+                            unknown: false,
+                            read: false,
+                        });
+                    }
+                }
+            }
+            Known::Class(class) => {
+                class_fields(program, family, slot, &classes(slot, *class), &mut said)
+            }
+            Known::Seen(code) => {
+                let code = &model.codes[*code as usize];
+                let text = read
+                    .text(slot)
+                    .filter(|_| matches!(code.kind, CodeKind::Open(_)));
+                let text =
+                    text.unwrap_or_else(|| read.code_text(family, slot, code_index(&known[slot])));
+                let mut push = |field: FieldId, value: Option<Value>, unknown: bool| {
+                    // The parts of a date are said by the date.
+                    if dated.contains(&slot) && decoder.part_of(field).is_some() {
+                        return;
+                    }
+                    let value =
+                        value.map(|value| in_base(value, decoder.rules.fields[field.index()].base));
+                    let text = Some(text.clone());
+                    said.push(Said {
+                        field,
+                        slot: Some(slot),
+                        code: text,
+                        values: vec![(value, 1.0)],
+                        derived: false,
+                        unknown,
+                        read: true,
+                    });
+                };
+                for (field, value) in &code.fields {
+                    push(*field, Some(value.clone()), false);
+                }
+                for (field, rule) in &code.open_fields {
+                    let value = read.string(slot).and_then(|glyphs| rule.value(&glyphs));
+                    let text_only = matches!(rule, crate::model::OpenRule::Text);
+                    let value = value.or_else(|| text_only.then(|| Value::Text(text.clone())));
+                    let unknown = value.is_none();
+                    push(*field, value, unknown);
+                }
+            }
+        }
+    }
+    for (rule, date) in &explanation.branch.dates {
+        let rule = &family.dates[*rule];
+        let slot = rule
+            .slots
+            .iter()
+            .map(|slot| slot.index())
+            .find(|slot| read.choices[*slot].is_some());
+        let text: String = date_slots(rule, read)
+            .iter()
+            .filter_map(|slot| read.text(*slot))
+            .collect();
+        if date.intervals.is_empty() {
+            continue;
+        }
+        let values = date
+            .intervals
+            .iter()
+            .map(|(interval, p)| (Some(Value::Dates(*interval)), *p))
+            .collect();
+        said.push(Said {
+            field: rule.field,
+            slot,
+            code: Some(text),
+            values,
+            derived: false,
+            unknown: false,
+            read: true,
+        });
+    }
+    for matrix in &family.matrices {
+        let key: Option<Vec<CodeId>> = matrix
+            .slots
+            .iter()
+            .map(|slot| code_of(family, known, slot.index(), &classes).map(CodeId::at))
+            .collect();
+        let cell = key.and_then(|key| matrix.cells.iter().find(|(cell, _)| *cell == key));
+        if let Some((_, value)) = cell {
+            said.push(derived(matrix.field, value.clone()));
+        }
+    }
+    derive(decoder, family, known, &classes, &mut said);
+    said
+}
+
+fn code_index(known: &Known) -> usize {
+    if let Known::Seen(code) = known {
+        *code as usize
+    } else {
+        0
+    }
+}
+
+/// The slots of a date in the order in which they are printed.
+pub(crate) fn date_slots(rule: &crate::model::DateRule, read: &Read<'_>) -> Vec<usize> {
+    let mut slots: Vec<usize> = rule
+        .slots
+        .iter()
+        .map(|slot| slot.index())
+        .filter(|slot| read.choices[*slot].is_some())
+        .collect();
+    slots.sort_by_key(|slot| read.choices[*slot].map(|choice| choice.start));
+    slots
+}
+
+fn derived(field: FieldId, value: Value) -> Said {
+    Said {
+        field,
+        slot: None,
+        code: None,
+        values: vec![(Some(value), 1.0)],
+        derived: true,
+        unknown: false,
+        read: true,
+    }
+}
+
+/// What the codes of a class say: each field's values with their shares.
+fn class_fields(
+    program: &FamilyProgram,
+    family: &Family,
+    slot: usize,
+    codes: &[u32],
+    said: &mut Vec<Said>,
+) {
+    let weights: f64 = codes
+        .iter()
+        .map(|code| program.slots[slot].codes[*code as usize].weight)
+        .sum();
+    let mut by_field: Vec<(FieldId, Vec<(Option<Value>, f64)>, f64)> = Vec::new();
+    for code in codes {
+        let share = program.slots[slot].codes[*code as usize].weight / weights;
+        for (field, value) in &family.slots[slot].codes[*code as usize].fields {
+            let at = by_field
+                .iter()
+                .position(|(f, _, _)| f == field)
+                .unwrap_or_else(|| {
+                    by_field.push((*field, Vec::new(), 0.0));
+                    by_field.len() - 1
+                });
+            let (_, values, sum) = &mut by_field[at];
+            *sum += share;
+            match values
+                .iter_mut()
+                .find(|(known, _)| known.as_ref().is_some_and(|known| known.agrees(value)))
+            {
+                Some((_, known)) => *known += share,
+                None => values.push((Some(value.clone()), share)),
+            }
+        }
+    }
+    for (field, mut values, sum) in by_field {
+        values.sort_by(|a, b| b.1.total_cmp(&a.1));
+        if sum < 1.0 - 1e-9 {
+            values.push((None, 1.0 - sum));
+        }
+        let code = match codes {
+            [only] => Some(match &family.slots[slot].codes[*only as usize].kind {
+                CodeKind::Listed(spelling) => spelling.text(),
+                _ => String::new(),
+            }),
+            _ => None,
+        };
+        said.push(Said {
+            field,
+            slot: Some(slot),
+            code,
+            values,
+            derived: false,
+            unknown: false,
+            read: false,
+        });
+    }
+}
+
+fn derive(
+    decoder: &Decoder<'_>,
+    family: &Family,
+    known: &[Known],
+    classes: &dyn Fn(usize, u32) -> Vec<u32>,
+    said: &mut Vec<Said>,
+) {
+    let mut values: HashMap<FieldId, Value> = HashMap::new();
+    for one in said.iter() {
+        if let [(Some(value), _)] = one.values.as_slice() {
+            values.entry(one.field).or_insert_with(|| value.clone());
+        }
+    }
+    for rule in &family.derived {
+        let settled = |cond: &Cond| {
+            cond.terms.iter().all(|term| {
+                term.any
+                    .iter()
+                    .all(|(slot, codes)| match &known[slot.index()] {
+                        Known::Class(class) => {
+                            let all = classes(slot.index(), *class);
+                            let inside = all
+                                .iter()
+                                .filter(|code| codes.contains(&CodeId(**code)))
+                                .count();
+                            inside == 0 || inside == all.len()
+                        }
+                        Known::Seen(_) => true,
+                        Known::Open => code_of(family, known, slot.index(), classes).is_some(),
+                    })
+            })
+        };
+        let holds = |cond: &Cond| {
+            cond.terms.iter().all(|term| {
+                let any = term.any.iter().any(|(slot, codes)| {
+                    let code = match &known[slot.index()] {
+                        Known::Class(class) => classes(slot.index(), *class)
+                            .first()
+                            .map(|code| *code as usize),
+                        _ => code_of(family, known, slot.index(), classes),
+                    };
+                    code.is_some_and(|code| codes.contains(&CodeId::at(code)))
+                });
+                any != term.negated
+            })
+        };
+        if rule
+            .guard
+            .as_ref()
+            .is_some_and(|guard| !settled(guard) || !holds(guard))
+            || values.contains_key(&rule.field)
+        {
+            continue;
+        }
+        if let Some(value) = evaluate(&rule.expr, &values) {
+            let value = in_base(value, decoder.rules.fields[rule.field.index()].base);
+            values.insert(rule.field, value.clone());
+            said.push(derived(rule.field, value));
+        }
+    }
+    if let Some(base) = &family.base {
+        let mut text = String::new();
+        if base_text(family, &base.items, known, classes, said, &mut text) {
+            if let Some(field) = decoder
+                .rules
+                .fields
+                .iter()
+                .position(|field| field.name == "base")
+            {
+                said.push(derived(FieldId::at(field), Value::Text(text)));
+            }
+        }
+    }
+}
+
+fn base_text(
+    family: &Family,
+    items: &[RowItem],
+    known: &[Known],
+    classes: &dyn Fn(usize, u32) -> Vec<u32>,
+    said: &[Said],
+    text: &mut String,
+) -> bool {
+    let mut pending = "";
+    for item in items {
+        match item {
+            RowItem::Slot(slot) => {
+                let Some(code) = code_of(family, known, slot.index(), classes) else {
+                    return false;
+                };
+                let code = match &family.slots[slot.index()].codes[code].kind {
+                    CodeKind::Absent => String::new(),
+                    CodeKind::Listed(spelling) => spelling.text(),
+                    CodeKind::Open(_) => {
+                        let found = said
+                            .iter()
+                            .find(|one| one.slot == Some(slot.index()))
+                            .and_then(|one| one.code.clone());
+                        let Some(found) = found else { return false };
+                        found
+                    }
+                };
+                if !code.is_empty() {
+                    text.push_str(pending);
+                    pending = "";
+                    text.push_str(&code);
+                }
+            }
+            RowItem::Boundary { boundary, .. } => pending = boundary.text(),
+            RowItem::Break => pending = " ",
+            RowItem::Optional(inner) => {
+                if !base_text(family, inner, known, classes, said, text) {
+                    return false;
+                }
+            }
+        }
+    }
+    true
+}
+
+/// The value in the base unit of its field.
+fn in_base(value: Value, base: Option<Base>) -> Value {
+    match (value, base) {
+        (Value::Quantity(quantity), Some(base)) => match quantity.base.factor(base) {
+            Some(factor) => Value::Quantity(Quantity {
+                value: quantity.value * factor,
+                base,
+            }),
+            None => Value::Quantity(quantity),
+        },
+        (value, _) => value,
+    }
+}
+
+/// An expression over known fields; `None` where one is missing or a division is by zero. Bytes are reckoned with as bits.
+fn evaluate(expr: &Expr, values: &HashMap<FieldId, Value>) -> Option<Value> {
+    let number = |expr: &Expr| -> Option<(f64, Base)> {
+        match evaluate(expr, values)? {
+            Value::Quantity(Quantity {
+                value,
+                base: Base::Byte,
+            }) => Some((value * 8.0, Base::Bit)),
+            Value::Quantity(quantity) => Some((quantity.value, quantity.base)),
+            _ => None,
+        }
+    };
+    let quantity = |value: f64, base: Base| {
+        value
+            .is_finite()
+            .then_some(Value::Quantity(Quantity { value, base }))
+    };
+    match expr {
+        Expr::Const(value) => Some(value.clone()),
+        Expr::Field(field) => values.get(field).cloned(),
+        Expr::Add(a, b) | Expr::Sub(a, b) => {
+            let ((a, base), (b, _)) = (number(a)?, number(b)?);
+            quantity(
+                if matches!(expr, Expr::Add(..)) {
+                    a + b
+                } else {
+                    a - b
+                },
+                base,
+            )
+        }
+        Expr::Mul(a, b) => {
+            let ((a, base_a), (b, base_b)) = (number(a)?, number(b)?);
+            quantity(
+                a * b,
+                if base_a == Base::Count {
+                    base_b
+                } else {
+                    base_a
+                },
+            )
+        }
+        Expr::Div(a, b) => {
+            let ((a, base_a), (b, base_b)) = (number(a)?, number(b)?);
+            quantity(
+                a / b,
+                if base_a == base_b {
+                    Base::Count
+                } else {
+                    base_a
+                },
+            )
+        }
+        Expr::Power(a, n) => {
+            let (a, base) = number(a)?;
+            quantity(a.powi(*n), base)
+        }
+    }
+}

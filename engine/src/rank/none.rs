@@ -1,0 +1,127 @@
+//! How likely a text is if no rule knows it: a character model of part numbers, mixed with plain chance.
+//!
+//! `data/none.bin` holds minus log2 of P(glyph | the two before it) in sixteenths of a bit, over digits, capitals, "anything
+//! else" and the end of a token. It was trained by `examples/train_none.rs` on 4,600 real part numbers of open libraries (KiCad symbols
+//! 6.0.10, CC-BY-SA 4.0; avr-libc; coreboot, flashrom and u-boot chip tables; probe-rs targets), of which only these counts remain.
+
+use crate::decode::{Doubt, Gap, Stream, Tick};
+use crate::glyph::Boundary;
+
+const SYMBOLS: usize = 38;
+const END: usize = 37;
+static TABLE: &[u8; SYMBOLS * SYMBOLS * SYMBOLS] = include_bytes!("../../data/none.bin");
+
+/// Share of marks that look like nothing in particular.
+const CHANCE: f64 = 0.15;
+/// log2 probability of one glyph by chance, over the printable ones.
+const CHANCE_GLYPH: f64 = -5.5;
+/// Probability by chance that a token ends.
+const CHANCE_END: f64 = 0.125;
+
+/// log2 P(text | no rule knows it), by glyph and by token.
+#[derive(Debug, Default)]
+pub(crate) struct Background {
+    /// By glyph, of the character model.
+    glyph: Vec<f64>,
+    /// First glyph of the token of each glyph.
+    token: Vec<usize>,
+    /// By token start: end of the token, what the end and the mixture with chance add.
+    rest: Vec<(usize, usize, f64)>,
+}
+
+fn symbol(id: u8) -> usize {
+    usize::from(id.min(36))
+}
+
+impl Background {
+    pub(crate) fn of(stream: &Stream) -> Background {
+        let mut background = Background::default();
+        let begins = |tick: &Tick| matches!(tick.gap, Gap::Line | Gap::Within(Boundary::Space));
+        let mut at = 0;
+        while at < stream.len() {
+            let start = at;
+            let mut end = at + 1;
+            while end < stream.len() && !begins(&stream.ticks[end]) {
+                end += 1;
+            }
+            let (mut model, mut chance) = (0.0, 0.0);
+            let mut context: (Option<usize>, Option<usize>) = (Some(END), Some(END));
+            for tick in &stream.ticks[start..end] {
+                let (bits, by_chance) = match tick.doubt {
+                    Doubt::Unread | Doubt::Run => (0.0, 0.0),
+                    Doubt::OneOf => {
+                        let ids = (0..127_u8).filter(|id| tick.set >> id & 1 == 1);
+                        let sum: f64 = ids.map(|id| probability(context, symbol(id)).exp2()).sum();
+                        (
+                            sum.log2(),
+                            CHANCE_GLYPH + f64::from(tick.set.count_ones()).log2(),
+                        )
+                    }
+                    Doubt::Read | Doubt::Certain => {
+                        (probability(context, symbol(tick.id)), CHANCE_GLYPH)
+                    }
+                };
+                background.glyph.push(bits);
+                background.token.push(start);
+                model += bits;
+                let shown = matches!(tick.doubt, Doubt::Read | Doubt::Certain);
+                chance += by_chance
+                    + if tick.doubt == Doubt::Run {
+                        0.0
+                    } else {
+                        (1.0 - CHANCE_END).log2()
+                    };
+                context = (context.1, shown.then(|| symbol(tick.id)));
+            }
+            let ending = if stream.ticks[end - 1].doubt == Doubt::Run {
+                0.0
+            } else {
+                probability(context, END)
+            };
+            let by_model = (1.0 - CHANCE).log2() + model + ending;
+            let by_chance = CHANCE.log2() + chance + CHANCE_END.log2();
+            background
+                .rest
+                .push((start, end, log2_sum(by_model, by_chance) - model));
+            at = end;
+        }
+        background
+    }
+
+    /// By glyph, of the character model alone.
+    pub(crate) fn glyph(&self, at: usize) -> f64 {
+        self.glyph.get(at).copied().unwrap_or(0.0)
+    }
+
+    /// What the ends and mixtures of the whole tokens of a stretch add.
+    pub(crate) fn ends(&self, start: usize, end: usize) -> f64 {
+        self.rest
+            .iter()
+            .filter(|(from, to, _)| *from >= start && *to <= end)
+            .map(|(_, _, rest)| rest)
+            .sum()
+    }
+
+    /// log2 probability of a stretch.
+    pub(crate) fn stretch(&self, start: usize, end: usize) -> f64 {
+        (start..end).map(|at| self.glyph(at)).sum::<f64>() + self.ends(start, end)
+    }
+}
+
+/// log2 P(next | two before); an unknown one before is averaged roughly by leaving it at the start of a token.
+fn probability(context: (Option<usize>, Option<usize>), next: usize) -> f64 {
+    match context {
+        (_, None) => (1.0 / 37.0_f64).log2(),
+        (a, Some(b)) => -f64::from(TABLE[(a.unwrap_or(END) * SYMBOLS + b) * SYMBOLS + next]) / 16.0,
+    }
+}
+
+/// log2(2^a + 2^b)
+pub(crate) fn log2_sum(a: f64, b: f64) -> f64 {
+    let (high, low) = if a > b { (a, b) } else { (b, a) };
+    if low == f64::NEG_INFINITY {
+        high
+    } else {
+        high + (1.0 + (low - high).exp2()).log2()
+    }
+}

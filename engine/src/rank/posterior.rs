@@ -1,0 +1,422 @@
+//! Odds of families against none, and what follows for each.
+
+use super::answer::{Candidate, Context, Evidence, Piece, Ranking, Remark};
+use super::describe;
+use super::look;
+use super::none::{Background, log2_sum};
+use crate::decode::{Decoder, Explanation, Reading, Scratch, Stream};
+use crate::model::{Family, FamilyId, Standing};
+
+/// Prior odds of a family of weight 1 and documented standing against none.
+pub const PRIOR: f64 = 1e-3;
+/// How much likelier a remark is met on a line than one family among all parts.
+const REMARK: f64 = 50.0;
+/// Share of a family's prior that its siblings have which no rule describes.
+const KIN: f64 = 0.1;
+/// Glyphs after which a stem is a stem.
+const STEM: usize = 3;
+/// Candidates below this are not listed one by one.
+const LISTED: f64 = 1e-4;
+/// How deep short codes may stand for codes that stand for codes.
+pub(super) const MAX_STANDS: usize = 3;
+
+/// log2 of the prior odds of a family against none.
+pub(super) fn prior_bits(family: &Family) -> f64 {
+    let standing = match family.provenance.standing.unwrap_or_default() {
+        Standing::Documented => 1.0,
+        Standing::Observed => 0.5,
+        Standing::Supposed => 0.1,
+    };
+    (PRIOR * family.weight * standing).log2()
+}
+
+/// An explanation, weighed against the text it explains.
+pub(super) struct Weighed<'e> {
+    pub(super) explanation: &'e Explanation,
+    /// log2 of its odds against none.
+    pub(super) bits: f64,
+    /// Its share of its family.
+    pub(super) share: f64,
+}
+
+/// Ranks what a reading can be.
+pub fn rank(
+    decoder: &Decoder<'_>,
+    reading: &Reading,
+    context: &Context,
+    scratch: &mut Scratch,
+) -> Ranking {
+    rank_at(decoder, reading, context, scratch, 0)
+}
+
+pub(super) fn rank_at(
+    decoder: &Decoder<'_>,
+    reading: &Reading,
+    context: &Context,
+    scratch: &mut Scratch,
+    depth: usize,
+) -> Ranking {
+    let explanations = decoder.explain(reading, context.seen, scratch);
+    let stopped = scratch
+        .stopped
+        .then(|| "the search stopped at a limit: some ways to read this were not tried".to_owned());
+    let stream = std::mem::take(&mut scratch.stream);
+    let background = Background::of(&stream);
+    let mut ranking = combine(
+        decoder,
+        &explanations,
+        reading,
+        &stream,
+        &background,
+        context,
+        scratch,
+        depth,
+    );
+    scratch.stream = stream;
+    ranking.stopped = stopped;
+    ranking
+}
+
+/// The odds of each stretch being a remark, by stretch.
+struct Remarks {
+    stretches: Vec<((usize, usize), f64)>,
+}
+
+impl Remarks {
+    fn odds(&self, stretch: (usize, usize)) -> f64 {
+        self.stretches
+            .iter()
+            .find(|(known, _)| *known == stretch)
+            .map_or(0.0, |(_, odds)| *odds)
+    }
+}
+
+#[allow(clippy::too_many_arguments)]
+fn combine(
+    decoder: &Decoder<'_>,
+    explanations: &[Explanation],
+    reading: &Reading,
+    stream: &Stream,
+    background: &Background,
+    context: &Context,
+    scratch: &mut Scratch,
+    depth: usize,
+) -> Ranking {
+    let model = |explanation: &Explanation| &decoder.rules.families[explanation.family.index()];
+    let whole = |explanation: &Explanation| {
+        explanation
+            .segments
+            .iter()
+            .map(|(from, to)| to - from)
+            .sum::<usize>()
+            == stream.len()
+    };
+    let text_bits = |explanation: &Explanation| -> f64 {
+        explanation
+            .segments
+            .iter()
+            .map(|(from, to)| background.stretch(*from, *to))
+            .sum()
+    };
+    let mut remarks = Remarks {
+        stretches: Vec::new(),
+    };
+    for explanation in explanations
+        .iter()
+        .filter(|e| model(e).is_marking() && e.segments.len() == 1)
+    {
+        let odds = (prior_bits(model(explanation)) + REMARK.log2() + explanation.bits()
+            - text_bits(explanation))
+        .exp2();
+        let stretch = explanation.segments[0];
+        match remarks
+            .stretches
+            .iter_mut()
+            .find(|(known, _)| *known == stretch)
+        {
+            Some((_, sum)) => *sum += odds,
+            None => remarks.stretches.push((stretch, odds)),
+        }
+    }
+    // A line that would be a date beside any part speaks less for a part whose form has a date there.
+    let beside = |explanation: &Explanation| -> f64 {
+        let all = (0, stream.len());
+        explanation
+            .segments
+            .iter()
+            .filter(|s| **s != all)
+            .map(|stretch| (1.0 + remarks.odds(*stretch)).log2())
+            .sum()
+    };
+    let mut families: Vec<(FamilyId, Vec<Weighed<'_>>, f64)> = Vec::new();
+    for explanation in explanations {
+        let family = model(explanation);
+        if family.is_marking() && !whole(explanation) {
+            continue;
+        }
+        let bits =
+            prior_bits(family) + explanation.bits() - text_bits(explanation) - beside(explanation);
+        if !bits.is_finite() {
+            continue;
+        }
+        let weighed = Weighed {
+            explanation,
+            bits,
+            share: 0.0,
+        };
+        match families
+            .iter_mut()
+            .find(|(id, _, _)| *id == explanation.family)
+        {
+            Some((_, list, sum)) => {
+                *sum = log2_sum(*sum, bits);
+                list.push(weighed);
+            }
+            None => families.push((explanation.family, vec![weighed], bits)),
+        }
+    }
+    let mut none = 0.0;
+    for (_, list, sum) in &mut families {
+        list.sort_by(|a, b| b.bits.total_cmp(&a.bits));
+        for weighed in list.iter_mut() {
+            weighed.share = (weighed.bits - *sum).exp2();
+        }
+        if let Some(best) = list.first() {
+            none = log2_sum(none, kin(decoder, best.explanation, stream, background));
+        }
+    }
+    // Largest first, then by name, so that equal odds have one order on every machine.
+    families.sort_by(|a, b| {
+        let name = |id: FamilyId| &decoder.rules.families[id.index()].name;
+        b.2.total_cmp(&a.2).then_with(|| name(a.0).cmp(name(b.0)))
+    });
+    let total = families
+        .iter()
+        .fold(none, |sum, (_, _, bits)| log2_sum(sum, *bits));
+    let mut ranking = Ranking {
+        none: (none - total).exp2(),
+        ..Ranking::default()
+    };
+    for (id, list, bits) in &families {
+        let probability = (bits - total).exp2();
+        if probability < LISTED {
+            ranking.rest += probability;
+            continue;
+        }
+        let mut candidate =
+            describe::candidate(decoder, list, reading, stream, context, scratch, depth);
+        candidate.family = *id;
+        candidate.probability = probability;
+        candidate.bits = bits - none;
+        evidence(
+            decoder,
+            list,
+            &mut candidate,
+            stream,
+            background,
+            beside(list[0].explanation),
+            *bits,
+            none,
+        );
+        ranking.candidates.push(candidate);
+    }
+    let leading = ranking
+        .candidates
+        .first()
+        .is_some_and(|candidate| candidate.probability > ranking.none);
+    let covered: Vec<(usize, usize)> = if leading {
+        families
+            .first()
+            .map(|(_, list, _)| list[0].explanation.segments.clone())
+            .unwrap_or_default()
+    } else {
+        Vec::new()
+    };
+    let remarks_are_candidates = explanations
+        .iter()
+        .any(|e| model(e).is_marking() && whole(e));
+    if !remarks_are_candidates {
+        ranking.remarks = remark_list(
+            decoder,
+            explanations,
+            &remarks,
+            &covered,
+            reading,
+            stream,
+            background,
+        );
+    }
+    ranking.unexplained = left_over(reading, stream, &covered, &ranking.remarks);
+    ranking.next_look = look::next_looks(decoder, &families, &ranking, stream, reading);
+    ranking
+}
+
+/// log2 of the odds that a part of the same stem but of no described family explains the text.
+fn kin(decoder: &Decoder<'_>, best: &Explanation, stream: &Stream, background: &Background) -> f64 {
+    let (_, family) = decoder.family(best.family);
+    let mut bits = prior_bits(family) + KIN.log2();
+    let mut glyphs = 0;
+    let mut upto = 0;
+    for choice in best
+        .choices
+        .iter()
+        .filter(|choice| choice.end > choice.start)
+    {
+        let text: f64 = (choice.start..choice.end)
+            .map(|at| background.glyph(at))
+            .sum();
+        bits += best.branch.bits[choice.slot] + choice.channel - text;
+        glyphs += choice.end - choice.start;
+        upto = choice.end;
+        if glyphs >= STEM {
+            break;
+        }
+    }
+    let tail = best
+        .segments
+        .first()
+        .map_or(0, |(_, end)| end.saturating_sub(upto));
+    if glyphs < STEM || tail == 0 || upto > stream.len() {
+        f64::NEG_INFINITY
+    } else {
+        bits
+    }
+}
+
+/// Splits the bits of a candidate over its slots.
+#[allow(clippy::too_many_arguments)]
+fn evidence(
+    decoder: &Decoder<'_>,
+    list: &[Weighed<'_>],
+    candidate: &mut Candidate,
+    stream: &Stream,
+    background: &Background,
+    beside: f64,
+    bits: f64,
+    none: f64,
+) {
+    let best = list[0].explanation;
+    let (_, family) = decoder.family(best.family);
+    candidate.prior_bits = prior_bits(family);
+    let corrected: f64 = candidate
+        .corrections
+        .iter()
+        .map(|correction| correction.bits)
+        .sum();
+    let mut by_slot: Vec<(usize, f64)> = Vec::new();
+    for choice in &best.choices {
+        let text: f64 = (choice.start..choice.end)
+            .map(|at| background.glyph(at))
+            .sum();
+        let bits = choice.channel - text;
+        match by_slot.iter_mut().find(|(slot, _)| *slot == choice.slot) {
+            Some((_, sum)) => *sum += bits,
+            None => by_slot.push((choice.slot, bits + best.branch.bits[choice.slot])),
+        }
+    }
+    let mut sum = 0.0;
+    for (slot, bits) in by_slot {
+        let name = &family.slots[slot].name;
+        let fixed: f64 = candidate
+            .corrections
+            .iter()
+            .filter(|c| c.slot == *name)
+            .map(|c| c.bits)
+            .sum();
+        sum += bits - fixed;
+        candidate.evidence.push(Evidence {
+            slot: name.clone(),
+            bits: bits - fixed,
+        });
+    }
+    let _ = (stream, beside);
+    // Spelling, layout, neighbours and slots not printed, as one item.
+    let form = list[0].bits - candidate.prior_bits - sum - corrected;
+    candidate.evidence.push(Evidence {
+        slot: "form".to_owned(),
+        bits: form,
+    });
+    candidate.context_bits = bits - list[0].bits - none;
+}
+
+fn remark_list(
+    decoder: &Decoder<'_>,
+    explanations: &[Explanation],
+    remarks: &Remarks,
+    covered: &[(usize, usize)],
+    reading: &Reading,
+    stream: &Stream,
+    background: &Background,
+) -> Vec<Remark> {
+    let mut found: Vec<(FamilyId, (usize, usize), f64, &Explanation)> = Vec::new();
+    for explanation in explanations {
+        let (_, family) = decoder.family(explanation.family);
+        let [stretch] = explanation.segments.as_slice() else {
+            continue;
+        };
+        let overlaps = covered
+            .iter()
+            .any(|(from, to)| *from < stretch.1 && stretch.0 < *to);
+        if !family.is_marking() || overlaps {
+            continue;
+        }
+        let bits = prior_bits(family) + REMARK.log2() + explanation.bits()
+            - background.stretch(stretch.0, stretch.1);
+        let probability = bits.exp2() / (1.0 + remarks.odds(*stretch));
+        match found
+            .iter_mut()
+            .find(|(id, known, _, _)| *id == explanation.family && known == stretch)
+        {
+            Some((_, _, sum, _)) => *sum += probability,
+            None => found.push((explanation.family, *stretch, probability, explanation)),
+        }
+    }
+    found.retain(|(_, _, probability, _)| *probability >= 0.01);
+    found.sort_by(|a, b| {
+        a.1.0
+            .cmp(&b.1.0)
+            .then(b.2.total_cmp(&a.2))
+            .then(a.0.cmp(&b.0))
+    });
+    found
+        .into_iter()
+        .map(|(family, stretch, probability, explanation)| Remark {
+            family,
+            fields: describe::remark_fields(decoder, explanation, stream),
+            piece: describe::piece(reading, stream, stretch.0, stretch.1),
+            probability,
+        })
+        .collect()
+}
+
+/// What is neither explained by the leading candidate nor by a likely remark.
+fn left_over(
+    reading: &Reading,
+    stream: &Stream,
+    covered: &[(usize, usize)],
+    remarks: &[Remark],
+) -> Vec<Piece> {
+    let mut pieces = Vec::new();
+    let free = |at: usize| {
+        let tick = &stream.ticks[at];
+        !covered.iter().any(|(from, to)| (*from..*to).contains(&at))
+            && !remarks.iter().any(|remark| {
+                remark.probability >= 0.5
+                    && remark.piece.line == usize::from(tick.line)
+                    && (remark.piece.span.0..remark.piece.span.1).contains(&tick.span.0)
+            })
+    };
+    let mut at = 0;
+    while at < stream.len() {
+        if !free(at) {
+            at += 1;
+            continue;
+        }
+        let start = at;
+        while at < stream.len() && free(at) && stream.ticks[at].line == stream.ticks[start].line {
+            at += 1;
+        }
+        pieces.push(describe::piece(reading, stream, start, at));
+    }
+    pieces
+}
