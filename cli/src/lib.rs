@@ -1,1 +1,57 @@
-//! etchlore command line (being built).
+//! The command line of etchlore: typed arguments -> settings -> one thin function a command -> presentation.
+
+mod args;
+mod commands;
+mod console;
+mod failure;
+mod present;
+mod rules;
+
+use std::ffi::OsString;
+use std::process::ExitCode;
+
+use clap::Parser;
+
+use args::{Cli, Command, RulesCommand};
+use console::Console;
+use failure::{Failure, Status};
+
+/// Runs the program on its arguments.
+pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
+    let cli = match Cli::try_parse_from(arguments) {
+        Ok(cli) => cli,
+        Err(error) => {
+            let usage = error.use_stderr();
+            // A closed pipe on the help text is no fault.
+            let _ = error.print();
+            return if usage {
+                Status::Usage.into()
+            } else {
+                Status::Done.into()
+            };
+        }
+    };
+    let mut console = Console::new(cli.global.color);
+    let done = match &cli.command {
+        Command::Decode(args) => commands::decode::run(args, &cli.global, &mut console),
+        Command::Rules(args) => match &args.command {
+            RulesCommand::Check(args) => {
+                commands::rules::check::run(args, &cli.global, &mut console)
+            }
+            RulesCommand::List(args) => commands::rules::list::run(args, &cli.global, &mut console),
+            RulesCommand::Show(args) => commands::rules::show::run(args, &cli.global, &mut console),
+            RulesCommand::About(args) => {
+                commands::rules::about::run(args, &cli.global, &mut console)
+            }
+        },
+        Command::Completions(args) => commands::completions::run(args, &mut console),
+    };
+    match done.and_then(|status| console.flush().map(|()| status)) {
+        Ok(status) => status.into(),
+        Err(Failure::BrokenPipe) => Status::Done.into(),
+        Err(failure) => {
+            console.complain(&failure);
+            failure.status().into()
+        }
+    }
+}

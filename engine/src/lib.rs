@@ -8,6 +8,7 @@
 //! The engine opens no file, reads no clock and prints nothing: rule texts come in through [`source::Loader`], the day of
 //! reading is a value of the context.
 
+pub mod analyse;
 pub mod check;
 pub mod compile;
 pub mod decode;

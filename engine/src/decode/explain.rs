@@ -35,9 +35,27 @@ pub struct Explanation {
     /// Check digits that fail.
     pub(crate) failed: Vec<usize>,
     pub(crate) checks: f64,
+    /// The end of some line is missing.
+    pub(crate) cut: bool,
 }
 
 impl Explanation {
+    /// Whether it takes the reading as it stands: nothing corrected, cut off or at odds with the rule, `glyphs` glyphs in all.
+    #[must_use]
+    pub fn is_exact(&self, glyphs: usize) -> bool {
+        let covered: usize = self.segments.iter().map(|(from, to)| to - from).sum();
+        !self.cut
+            && covered == glyphs
+            && self
+                .choices
+                .iter()
+                .all(|choice| choice.fixes == 0 && choice.code.is_some())
+            && self.branch.broken.is_empty()
+            && self.conflicts.is_empty()
+            && self.failed.is_empty()
+            && !self.branch.dates.iter().any(|(_, date)| date.future)
+    }
+
     /// The family that explains.
     #[must_use]
     pub fn family(&self) -> FamilyId {
@@ -302,6 +320,7 @@ impl<'p> Decoder<'p> {
                 conflicts: conflicts.clone(),
                 failed: failed.clone(),
                 checks,
+                cut: chosen.iter().flatten().any(|way| way.cut),
             });
         }
     }

@@ -56,6 +56,8 @@ pub(crate) struct Choice {
     pub(crate) channel: f64,
     /// Conditions with the truth they must have.
     pub(crate) conds: Vec<(u32, bool)>,
+    /// Glyphs taken for look-alikes of what was read.
+    pub(crate) fixes: u32,
 }
 
 /// By which entry of the table a place was matched.
@@ -197,6 +199,7 @@ impl<'a> Walker<'a> {
                 end: at,
                 channel: 0.0,
                 conds: spelled.conds.clone(),
+                fixes: 0,
             });
             found |= self.step(place + 1, at, expected, layout, fixes);
             self.path.pop();
@@ -215,6 +218,7 @@ impl<'a> Walker<'a> {
                     end: fit.end,
                     channel: fit.channel,
                     conds: fit.conds,
+                    fixes: fit.fixes,
                 });
                 found |= self.step(place + 1, fit.end, None, layout + gap, fixes + fit.fixes);
                 self.path.pop();
@@ -254,6 +258,7 @@ impl<'a> Walker<'a> {
                 end: at,
                 channel: 0.0,
                 conds: Vec::new(),
+                fixes: 0,
             });
             found |= self.step(place + 1, at, pending, layout, fixes);
             self.path.pop();

@@ -1,0 +1,60 @@
+//! Arguments of `rules`.
+
+use std::path::PathBuf;
+
+use clap::{Args, Subcommand};
+
+/// Arguments of `rules`.
+#[derive(Debug, Args)]
+pub(crate) struct RulesArgs {
+    #[command(subcommand)]
+    pub(crate) command: RulesCommand,
+}
+
+/// The commands of `rules`.
+#[derive(Debug, Subcommand)]
+pub(crate) enum RulesCommand {
+    /// Checks rule files: names, types, units, and all their examples and refusals
+    Check(CheckArgs),
+    /// Lists the families loaded
+    List(ListArgs),
+    /// Draws one family as an ordering diagram
+    Show(ShowArgs),
+    /// Says what a diagnostic means
+    About(AboutArgs),
+}
+
+/// Arguments of `rules check`.
+#[derive(Debug, Args)]
+pub(crate) struct CheckArgs {
+    /// Rule files or folders; without one, the rules loaded, the embedded ones included
+    #[arg(value_name = "PATH")]
+    pub(crate) paths: Vec<PathBuf>,
+}
+
+/// Arguments of `rules list`.
+#[derive(Debug, Args)]
+pub(crate) struct ListArgs {
+    /// Only families of makers whose name contains this
+    #[arg(long, value_name = "M")]
+    pub(crate) maker: Option<String>,
+    /// Only families of this function or what stands beneath it, as memory
+    #[arg(long, value_name = "F")]
+    pub(crate) function: Option<String>,
+}
+
+/// Arguments of `rules show`.
+#[derive(Debug, Args)]
+pub(crate) struct ShowArgs {
+    /// The family
+    #[arg(value_name = "FAMILY")]
+    pub(crate) family: String,
+}
+
+/// Arguments of `rules about`.
+#[derive(Debug, Args)]
+pub(crate) struct AboutArgs {
+    /// The code of the diagnostic, as unknown-name; without one, all codes
+    #[arg(value_name = "CODE")]
+    pub(crate) code: Option<String>,
+}

@@ -1,0 +1,337 @@
+//! `decode`
+
+use std::io::{BufRead, IsTerminal, Write};
+
+use etchlore_engine::decode::{Notation, Reading, Scratch};
+use etchlore_engine::model::FormKind;
+use etchlore_engine::rank::{Context, Ranking};
+use etchlore_engine::value::Interval;
+
+use crate::args::{DecodeArgs, GlobalArgs, Output};
+use crate::commands::day_of_reading;
+use crate::console::Console;
+use crate::failure::{Failure, Status};
+use crate::present::{text, wire};
+use crate::rules::{Loaded, load};
+
+/// The longest reading that is tried, in bytes; a longer one is answered as unread.
+const MAX_READING: usize = 4_096;
+
+struct Job<'a> {
+    args: &'a DecodeArgs,
+    loaded: &'a Loaded,
+    context: Context,
+    form: Option<FormKind>,
+    notation: Notation,
+    scratch: Scratch,
+    undecoded: bool,
+}
+
+pub(crate) fn run(
+    args: &DecodeArgs,
+    global: &GlobalArgs,
+    console: &mut Console,
+) -> Result<Status, Failure> {
+    let form = form(&args.form)?;
+    let context = context(args)?;
+    if args.deep {
+        return Err(Failure::Usage(
+            "--deep is not available yet".to_owned(),
+            "without it, look-alikes, unread characters and cut ends are searched".to_owned(),
+        ));
+    }
+    if args.why.is_some() {
+        return Err(Failure::Usage(
+            "--why is not available yet".to_owned(),
+            "`etchlore rules show FAMILY` draws what a family can read".to_owned(),
+        ));
+    }
+    let loaded = load(global, console)?;
+    let notation = Notation {
+        plain: args.plain,
+        certain: args.certain,
+        table: false,
+    };
+    let mut job = Job {
+        args,
+        loaded: &loaded,
+        context,
+        form,
+        notation,
+        scratch: Scratch::default(),
+        undecoded: false,
+    };
+    if args.lines.is_empty() {
+        if std::io::stdin().is_terminal() && global.output == Output::Text {
+            session(&mut job, console)?;
+        } else {
+            stream(&mut job, global.output, console)?;
+        }
+    } else {
+        let reading = job.reading(&args.lines)?;
+        let ranking = job.rank(&reading);
+        let seen = job.context.seen;
+        match global.output {
+            Output::Text => job.show(&reading, &ranking, console)?,
+            Output::Json => {
+                let reading = wire::reading(&loaded, &reading, &ranking, args.limit);
+                console.line(&wire::document(&loaded, seen, vec![reading])?)?;
+            }
+            Output::Jsonl => console.line(&wire::line(&wire::reading(
+                &loaded, &reading, &ranking, args.limit,
+            ))?)?,
+        }
+    }
+    Ok(if args.strict && job.undecoded {
+        Status::Findings
+    } else {
+        Status::Done
+    })
+}
+
+impl Job<'_> {
+    /// The reading of typed lines; in one line, ` | ` parts lines.
+    fn reading(&self, lines: &[String]) -> Result<Reading, Failure> {
+        let parsed = match lines {
+            [one] => Reading::parse(one, self.notation),
+            several => {
+                // Each argument may itself hold ` | `.
+                let split: Result<Vec<Reading>, _> = several
+                    .iter()
+                    .map(|line| Reading::parse(line, self.notation))
+                    .collect();
+                match split {
+                    Ok(parts) => Ok(Reading {
+                        lines: parts.into_iter().flat_map(|part| part.lines).collect(),
+                        form: None,
+                    }),
+                    Err(error) => Err(error),
+                }
+            }
+        };
+        let reading = parsed.map_err(|error| {
+            let shown = lines
+                .get(error.line)
+                .or(lines.first())
+                .map(String::as_str)
+                .unwrap_or_default();
+            Failure::Usage(
+                format!(
+                    "this is no reading: {error}\n  {shown}\n  {}^",
+                    " ".repeat(error.at)
+                ),
+                "see `etchlore decode --help` for the notation; --plain turns it off".to_owned(),
+            )
+        })?;
+        if reading.lines.len() > etchlore_engine::decode::MAX_LINES {
+            return Err(Failure::Usage(
+                "a package has too many lines".to_owned(),
+                format!("at most {} are read", etchlore_engine::decode::MAX_LINES),
+            ));
+        }
+        Ok(reading.in_form(self.form))
+    }
+
+    fn rank(&mut self, reading: &Reading) -> Ranking {
+        let ranking = self
+            .loaded
+            .rules
+            .rank(reading, &self.context, &mut self.scratch);
+        self.undecoded |= ranking
+            .candidates
+            .first()
+            .is_none_or(|candidate| candidate.probability < ranking.none);
+        ranking
+    }
+
+    fn show(
+        &self,
+        reading: &Reading,
+        ranking: &Ranking,
+        console: &mut Console,
+    ) -> Result<(), Failure> {
+        if self.args.brief {
+            return text::brief(self.loaded, reading, ranking, console);
+        }
+        text::answer(self.loaded, reading, ranking, self.args.limit, console)
+    }
+}
+
+/// Readings from standard input, one package a line; every line is answered.
+fn stream(job: &mut Job<'_>, output: Output, console: &mut Console) -> Result<(), Failure> {
+    let mut readings = Vec::new();
+    let mut input = std::io::stdin().lock();
+    let mut bytes = Vec::new();
+    let (mut number, mut answered) = (0_usize, 0_usize);
+    loop {
+        bytes.clear();
+        if input.read_until(b'\n', &mut bytes)? == 0 {
+            break;
+        }
+        number += 1;
+        while bytes
+            .last()
+            .is_some_and(|byte| matches!(byte, b'\n' | b'\r'))
+        {
+            bytes.pop();
+        }
+        let text = match std::str::from_utf8(&bytes) {
+            Ok(text) => text,
+            Err(error) => {
+                console.flush()?;
+                let what = format!(
+                    "line {number} of standard input is no UTF-8: byte {} begins no character",
+                    error.valid_up_to() + 1
+                );
+                return Err(Failure::Unreadable(
+                    what,
+                    "convert the input to UTF-8".to_owned(),
+                ));
+            }
+        };
+        if text.trim().is_empty() {
+            if output == Output::Jsonl {
+                console.line(&wire::line(&wire::unread(text, "empty"))?)?;
+                answered += 1;
+            }
+            continue;
+        }
+        answered += 1;
+        if text.len() > MAX_READING {
+            job.undecoded = true;
+            let why = format!(
+                "line {number} is {} bytes long; at most {MAX_READING} are read as one package",
+                text.len()
+            );
+            match output {
+                Output::Jsonl => console.line(&wire::line(&wire::unread(text, &why))?)?,
+                Output::Json => readings.push(wire::unread(text, &why)),
+                Output::Text => console.complain(&format!("warning: {why}")),
+            }
+            continue;
+        }
+        let reading = match job.reading(std::slice::from_ref(&text.to_owned())) {
+            Ok(reading) => reading,
+            Err(failure) => {
+                job.undecoded = true;
+                let why = failure.to_string();
+                match output {
+                    Output::Jsonl => console.line(&wire::line(&wire::unread(text, &why))?)?,
+                    Output::Json => readings.push(wire::unread(text, &why)),
+                    Output::Text => console.complain(&format!("line {number}: {why}")),
+                }
+                continue;
+            }
+        };
+        let ranking = job.rank(&reading);
+        match output {
+            Output::Text => {
+                if answered > 1 && !job.args.brief {
+                    console.line("")?;
+                }
+                job.show(&reading, &ranking, console)?;
+            }
+            Output::Json => readings.push(wire::reading(
+                job.loaded,
+                &reading,
+                &ranking,
+                job.args.limit,
+            )),
+            Output::Jsonl => console.line(&wire::line(&wire::reading(
+                job.loaded,
+                &reading,
+                &ranking,
+                job.args.limit,
+            ))?)?,
+        }
+    }
+    if answered == 0 {
+        return Err(Failure::Usage(
+            "there is nothing to decode: standard input is empty".to_owned(),
+            "give the printed lines as arguments, or one package a line on standard input"
+                .to_owned(),
+        ));
+    }
+    if output == Output::Json {
+        console.line(&wire::document(job.loaded, job.context.seen, readings)?)?;
+    }
+    Ok(())
+}
+
+/// Reading, answer, next, on a terminal.
+fn session(job: &mut Job<'_>, console: &mut Console) -> Result<(), Failure> {
+    console.line("Type what is printed, lines parted by ` | `; an empty line ends.")?;
+    let mut line = String::new();
+    loop {
+        console.flush()?;
+        let _ = write!(std::io::stderr(), "mark: ");
+        line.clear();
+        if std::io::stdin().read_line(&mut line)? == 0 || line.trim().is_empty() {
+            return Ok(());
+        }
+        match job.reading(&[line.trim().to_owned()]) {
+            Ok(reading) => {
+                let ranking = job.rank(&reading);
+                job.show(&reading, &ranking, console)?;
+                console.line("")?;
+            }
+            Err(failure) => console.complain(&failure),
+        }
+    }
+}
+
+fn form(word: &str) -> Result<Option<FormKind>, Failure> {
+    if word == "any" {
+        return Ok(None);
+    }
+    FormKind::of_word(word).map(Some).ok_or_else(|| {
+        let words: Vec<&str> = FormKind::ALL.iter().map(|(_, word)| *word).collect();
+        Failure::Usage(
+            format!("no form is called `{word}`"),
+            format!("forms: {}, any", words.join(", ")),
+        )
+    })
+}
+
+fn context(args: &DecodeArgs) -> Result<Context, Failure> {
+    let seen = day_of_reading(args.seen.as_deref())?;
+    let made = match &args.made {
+        None => None,
+        Some(text) => {
+            let (from, to) = text.split_once("..").unwrap_or((text, text));
+            let both = Interval::parse(from).zip(Interval::parse(to));
+            let interval = both
+                .map(|(from, to)| Interval {
+                    from: from.from,
+                    to: to.to,
+                })
+                .filter(|i| i.from <= i.to);
+            Some(interval.ok_or_else(|| {
+                Failure::Usage(
+                    format!("`{text}` is no time of making"),
+                    "write it as 2018..2020, earlier date first".to_owned(),
+                )
+            })?)
+        }
+    };
+    if let Some(function) = &args.function {
+        let known = etchlore_engine::check::vocabulary::FUNCTIONS;
+        if !known
+            .iter()
+            .any(|word| word == function || word.starts_with(&format!("{function}/")))
+        {
+            return Err(Failure::Usage(
+                format!("no function is called `{function}`"),
+                format!("functions: {}", known.join(" ")),
+            ));
+        }
+    }
+    Ok(Context {
+        seen,
+        made,
+        maker: args.maker.clone().or_else(|| args.logo.clone()),
+        function: args.function.clone(),
+        package: args.package.clone(),
+        pins: args.pins,
+    })
+}

@@ -1,0 +1,28 @@
+//! One thin function a command: load, ask the engine, present.
+
+pub(crate) mod completions;
+pub(crate) mod decode;
+pub(crate) mod rules;
+
+use jiff::civil::Date;
+
+use crate::failure::Failure;
+
+/// The day of reading: as given, else `ETCHLORE_TODAY`, else the clock.
+pub(crate) fn day_of_reading(given: Option<&str>) -> Result<Date, Failure> {
+    let from_environment = std::env::var("ETCHLORE_TODAY")
+        .ok()
+        .filter(|day| !day.is_empty());
+    match given.map(str::to_owned).or(from_environment) {
+        None => Ok(jiff::ZonedDateTime::now().date()),
+        Some(text) => {
+            let interval = etchlore_engine::value::Interval::parse(&text);
+            interval.map(|interval| interval.to).ok_or_else(|| {
+                Failure::Usage(
+                    format!("`{text}` is no date"),
+                    "write it as 2026-11-25, 2026-11, 2026-W47 or 2026".to_owned(),
+                )
+            })
+        }
+    }
+}

@@ -1,0 +1,6 @@
+//! The commands of `rules`.
+
+pub(crate) mod about;
+pub(crate) mod check;
+pub(crate) mod list;
+pub(crate) mod show;

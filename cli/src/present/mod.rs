@@ -1,0 +1,6 @@
+//! The engine's facts for people and programs.
+
+pub(crate) mod diagnostics;
+pub(crate) mod diagram;
+pub(crate) mod text;
+pub(crate) mod wire;

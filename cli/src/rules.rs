@@ -1,0 +1,332 @@
+//! Finds rule files and the embedded packs, checks and compiles them.
+
+use std::path::{Component, Path, PathBuf};
+
+use etchlore_engine::check::{Checked, check};
+use etchlore_engine::compile::Limits;
+use etchlore_engine::diagnostic::Diagnostic;
+use etchlore_engine::glyph::Confusions;
+use etchlore_engine::packs;
+use etchlore_engine::source::{LoadError, Loader, SourceId, Sources};
+use etchlore_engine::{Rules, diagnostic::Severity};
+use serde::Deserialize;
+use sha2::{Digest, Sha256};
+
+use crate::args::GlobalArgs;
+use crate::console::Console;
+use crate::failure::Failure;
+use crate::present;
+
+/// What `etchlore.yaml` at the root of a rule set says.
+#[derive(Debug, Clone, Default, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+struct SetFile {
+    name: Option<String>,
+    version: Option<serde_yaml::Value>,
+    /// Embedded packs to use, by name; all where nothing is said.
+    builtin: Option<Vec<String>>,
+}
+
+/// Checked and compiled rules with their texts.
+pub(crate) struct Loaded {
+    pub(crate) sources: Sources,
+    pub(crate) rules: Rules,
+    pub(crate) warnings: Vec<Diagnostic>,
+    /// `sha256:...` over the names and texts of all rule files.
+    pub(crate) digest: String,
+}
+
+/// Rule texts found, with what the check says.
+pub(crate) struct Texts {
+    pub(crate) sources: Sources,
+    pub(crate) checked: Checked,
+    /// The files asked for, not what they use.
+    pub(crate) roots: Vec<SourceId>,
+}
+
+/// Serves `use` and `from`: embedded packs by name, files beside the file that names them.
+struct Files {
+    /// The folders that rule sets must not leave.
+    roots: Vec<PathBuf>,
+}
+
+impl Loader for Files {
+    fn load(&self, from: &str, path: &str) -> Result<(String, String), LoadError> {
+        if path.starts_with("builtin/") || from.starts_with("builtin/") {
+            let pack = packs::find(from, path).ok_or(LoadError::NotFound)?;
+            return Ok((pack.name.to_owned(), pack.text.to_owned()));
+        }
+        let named = Path::new(path);
+        if named.is_absolute() {
+            return Err(LoadError::Outside);
+        }
+        let full = plain_path(
+            &Path::new(from)
+                .parent()
+                .unwrap_or(Path::new(""))
+                .join(named),
+        );
+        let from_full = plain_path(Path::new(from));
+        let root = self.roots.iter().find(|root| from_full.starts_with(root));
+        if root.is_none_or(|root| !full.starts_with(root)) {
+            return Err(LoadError::Outside);
+        }
+        match read_text(&full) {
+            Ok(text) => Ok((full.display().to_string(), text)),
+            Err(Failure::Unreadable(why, _)) if full.exists() => Err(LoadError::Unreadable(why)),
+            Err(_) => Err(LoadError::NotFound),
+        }
+    }
+}
+
+/// A path without `.` and `..`, as far as its own words tell.
+fn plain_path(path: &Path) -> PathBuf {
+    let mut plain = PathBuf::new();
+    for part in path.components() {
+        match part {
+            Component::CurDir => {}
+            Component::ParentDir if plain.file_name().is_some() => {
+                plain.pop();
+            }
+            part => plain.push(part),
+        }
+    }
+    plain
+}
+
+fn read_text(path: &Path) -> Result<String, Failure> {
+    let bytes = std::fs::read(path).map_err(|error| {
+        let what = format!("{} cannot be read: {error}", path.display());
+        Failure::Unreadable(
+            what,
+            "check the path after --rules, and that it may be read".to_owned(),
+        )
+    })?;
+    String::from_utf8(bytes).map_err(|error| {
+        let bytes = error.as_bytes();
+        let upto = error.utf8_error().valid_up_to();
+        let line = bytes[..upto].iter().filter(|byte| **byte == b'\n').count() + 1;
+        let what = format!(
+            "{} is no UTF-8 text: line {line} has a byte that no character begins with",
+            path.display()
+        );
+        Failure::Unreadable(what, "save the file as UTF-8".to_owned())
+    })
+}
+
+/// All rule files of a path: itself, or those in a folder, by name.
+fn rule_files(path: &Path, files: &mut Vec<PathBuf>) -> Result<(), Failure> {
+    let unreadable = |error: std::io::Error| {
+        Failure::Unreadable(
+            format!("{} cannot be read: {error}", path.display()),
+            "name a rule file or a folder of rule files".to_owned(),
+        )
+    };
+    let about = std::fs::metadata(path).map_err(unreadable)?;
+    if !about.is_dir() {
+        files.push(plain_path(path));
+        return Ok(());
+    }
+    let mut inside: Vec<PathBuf> = std::fs::read_dir(path)
+        .map_err(unreadable)?
+        .map(|entry| entry.map(|e| e.path()))
+        .collect::<Result<_, _>>()
+        .map_err(unreadable)?;
+    inside.sort();
+    for entry in inside {
+        let hidden = entry
+            .file_name()
+            .is_some_and(|name| name.to_string_lossy().starts_with('.'));
+        if entry.is_dir() && !hidden {
+            rule_files(&entry, files)?;
+        } else if entry.extension().is_some_and(|ending| ending == "lore") {
+            files.push(plain_path(&entry));
+        }
+    }
+    Ok(())
+}
+
+fn set_file(path: &Path) -> Result<Option<SetFile>, Failure> {
+    let file = if path.is_dir() {
+        path.join("etchlore.yaml")
+    } else {
+        return Ok(None);
+    };
+    if !file.exists() {
+        return Ok(None);
+    }
+    let text = read_text(&file)?;
+    serde_yaml::from_str(&text).map(Some).map_err(|error| {
+        Failure::Unreadable(
+            format!("{}: {error}", file.display()),
+            "keys: name, version, builtin (a list of embedded packs)".to_owned(),
+        )
+    })
+}
+
+/// The rule paths of a run: options first, then `ETCHLORE_RULES`.
+fn paths(global: &GlobalArgs) -> Vec<PathBuf> {
+    if !global.rules.is_empty() {
+        return global.rules.clone();
+    }
+    std::env::var_os("ETCHLORE_RULES")
+        .map(|paths| {
+            std::env::split_paths(&paths)
+                .filter(|p| !p.as_os_str().is_empty())
+                .collect()
+        })
+        .unwrap_or_default()
+}
+
+/// Reads and checks the rules of a run, or with `only` these paths alone.
+pub(crate) fn texts(global: &GlobalArgs, only: Option<&[PathBuf]>) -> Result<Texts, Failure> {
+    let paths = match only {
+        Some(paths) => paths.to_vec(),
+        None => paths(global),
+    };
+    let mut files = Vec::new();
+    let mut builtin: Option<Vec<String>> = None;
+    let mut folders = Vec::new();
+    for path in &paths {
+        rule_files(path, &mut files)?;
+        if let Some(set) = set_file(path)? {
+            let _ = (&set.name, &set.version);
+            if let Some(packs) = set.builtin {
+                builtin.get_or_insert_default().extend(packs);
+            }
+        }
+        let folder = if path.is_dir() {
+            path.clone()
+        } else {
+            path.parent().map(Path::to_path_buf).unwrap_or_default()
+        };
+        folders.push(plain_path(&folder));
+    }
+    if let (Some(path), true) = (paths.first(), files.is_empty()) {
+        let what = format!("{} holds no rule file", path.display());
+        return Err(Failure::Unreadable(
+            what,
+            "rule files end in .lore".to_owned(),
+        ));
+    }
+    let mut sources = Sources::default();
+    let mut roots = Vec::new();
+    let with_builtin = only.is_none() && !global.no_builtin;
+    if with_builtin {
+        for pack in packs::PACKS
+            .iter()
+            .filter(|pack| pack.path.ends_with(".lore"))
+        {
+            let stem = pack.name.trim_start_matches("builtin/");
+            if builtin.as_ref().is_none_or(|wanted| {
+                wanted
+                    .iter()
+                    .any(|name| name.trim_start_matches("builtin/") == stem)
+            }) {
+                roots.push(sources.add(pack.name, pack.text, true));
+            }
+        }
+    }
+    files.dedup();
+    for file in &files {
+        let name = file.display().to_string();
+        if sources.find(&name).is_none() {
+            roots.push(sources.add(name, read_text(file)?, false));
+        }
+    }
+    let checked = check(&mut sources, &roots, &Files { roots: folders });
+    Ok(Texts {
+        sources,
+        checked,
+        roots,
+    })
+}
+
+/// Loads the rules of a run; errors in them are shown and end it.
+pub(crate) fn load(global: &GlobalArgs, console: &mut Console) -> Result<Loaded, Failure> {
+    let Texts {
+        sources,
+        mut checked,
+        roots,
+    } = texts(global, None)?;
+    if global.no_builtin {
+        keep_own(&mut checked, &sources, &roots);
+    }
+    compile(sources, checked, console)
+}
+
+/// With `--no-builtin`, embedded families that came in through `use` stay inactive.
+fn keep_own(checked: &mut Checked, sources: &Sources, roots: &[SourceId]) {
+    let _ = (sources, roots);
+    for family in checked
+        .rules
+        .families
+        .iter_mut()
+        .filter(|family| family.builtin)
+    {
+        family.forms.clear();
+        family.examples.clear();
+        family.refusals.clear();
+    }
+}
+
+/// Compiles checked rules; errors in them are shown and end the run.
+pub(crate) fn compile(
+    sources: Sources,
+    checked: Checked,
+    console: &mut Console,
+) -> Result<Loaded, Failure> {
+    let (errors, warnings): (Vec<Diagnostic>, Vec<Diagnostic>) = checked
+        .diagnostics
+        .into_iter()
+        .partition(|diagnostic| diagnostic.severity == Severity::Error);
+    if !errors.is_empty() {
+        for error in &errors {
+            let text = present::diagnostics::text(error, &sources, console.width(), false);
+            console.complain(&text);
+        }
+        return Err(Failure::BrokenRules(errors.len()));
+    }
+    let digest = digest(&sources);
+    match Rules::compile(checked.rules, &Confusions::default(), &Limits::default()) {
+        Ok(rules) => Ok(Loaded {
+            sources,
+            rules,
+            warnings,
+            digest,
+        }),
+        Err(limit) => {
+            let fault = Diagnostic::new("too-large", limit.place, limit.to_string())
+                .help("split the family, or make its guards fewer");
+            console.complain(&present::diagnostics::text(
+                &fault,
+                &sources,
+                console.width(),
+                false,
+            ));
+            Err(Failure::BrokenRules(1))
+        }
+    }
+}
+
+/// A digest of all rule texts, so that an answer can be given again.
+fn digest(sources: &Sources) -> String {
+    let mut all: Vec<(&str, &str)> = sources
+        .iter()
+        .map(|(_, source)| (source.name.as_str(), source.text.as_str()))
+        .collect();
+    all.sort_unstable();
+    let mut hash = Sha256::new();
+    for (name, text) in all {
+        for part in [name, text] {
+            hash.update((part.len() as u64).to_le_bytes());
+            hash.update(part.as_bytes());
+        }
+    }
+    let hex: String = hash
+        .finalize()
+        .iter()
+        .map(|byte| format!("{byte:02x}"))
+        .collect();
+    format!("sha256:{hex}")
+}

@@ -1,0 +1,5 @@
+//! Questions about a rule set that need the decoder.
+
+mod examples;
+
+pub use examples::{ExampleTally, examples};
