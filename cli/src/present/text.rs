@@ -170,11 +170,17 @@ fn verdict(loaded: &Loaded, candidate: &Candidate, console: &mut Console) -> Res
         .as_ref()
         .map(|written| format!(": {written}"))
         .unwrap_or_default();
-    let mut depth = format!("known to the {}{written}", candidate.known_to.words());
-    if !candidate.open.is_empty() {
-        depth.push_str(&format!("   open: {}", candidate.open.join(", ")));
+    let depth = format!("known to the {}{written}", candidate.known_to.words());
+    beside(console, "", Label::Faint, &depth)?;
+    if candidate.open.is_empty() {
+        return Ok(());
     }
-    beside(console, "", Label::Faint, &depth)
+    beside(
+        console,
+        "",
+        Label::Faint,
+        &format!("open: {}", candidate.open.join(", ")),
+    )
 }
 
 /// The letter of a slot in the drawing.

@@ -5,7 +5,7 @@ use rustc_hash::FxHashMap;
 
 use super::cond::{CondProgram, drawing_order};
 use crate::glyph::size as set_size;
-use crate::model::{CodeKind, Family, Slot};
+use crate::model::{CodeKind, Family, Slot, Strip};
 
 /// Share of a slot that the codes together have which its table does not list.
 pub(crate) const UNLISTED_SHARE: f64 = 0.02;
@@ -77,6 +77,9 @@ pub(crate) fn weigh(slot: &Slot, guards: &[Option<u32>]) -> Vec<CodeWeight> {
                 code.weight
             };
             let each = match &code.kind {
+                CodeKind::Open(strips) if strips.iter().all(is_free) => {
+                    -(strips.len().max(1) as f64).log2()
+                }
                 CodeKind::Open(strips) => -strips
                     .iter()
                     .map(|strip| {
@@ -99,6 +102,11 @@ pub(crate) fn weigh(slot: &Slot, guards: &[Option<u32>]) -> Vec<CodeWeight> {
             }
         })
         .collect()
+}
+
+/// Whether a strip takes any text: then its glyphs are as likely as under no rule, and say nothing.
+pub(crate) fn is_free(strip: &Strip) -> bool {
+    strip.places.iter().all(|place| place.set.rest)
 }
 
 /// Groups the codes of a slot by guard and by the conditions' answers.

@@ -32,6 +32,8 @@ pub(crate) struct OpenStrip {
     /// How many glyphs each place can hold.
     pub(crate) sizes: Vec<f64>,
     pub(crate) lower: Vec<bool>,
+    /// It takes any text.
+    pub(crate) free: bool,
 }
 
 /// All ways in which a slot is printed in one kind of form.
@@ -156,6 +158,7 @@ impl Table {
                     self.open.push(OpenStrip {
                         code: index,
                         guard,
+                        free: super::draw::is_free(strip),
                         sizes: strip
                             .places
                             .iter()

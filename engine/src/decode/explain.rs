@@ -16,6 +16,8 @@ use crate::value::DatePart;
 const MISSING: f64 = -1.0;
 /// log2 cost of lines read in another order than printed.
 const ORDER: f64 = -3.0;
+/// log2 cost of a line of another kind where a line of the form is missing.
+const FOREIGN: f64 = -3.0;
 /// Most ways to lay the lines of one row over the reading.
 const MAX_LAYOUTS: usize = 400;
 
@@ -308,6 +310,7 @@ impl<'p> Decoder<'p> {
             .flatten()
             .map(|way| (way.start, way.end))
             .collect();
+        let layout = layout + foreign(row, chosen, &segments, stream);
         for mut branch in branches {
             branch.breach += CONFLICT * conflicts.len() as f64;
             found.push(Explanation {
@@ -450,6 +453,30 @@ impl<'p> Decoder<'p> {
             .map(|id| self.cased(id, lower))
             .collect()
     }
+}
+
+/// log2 cost of lines that belong to no line of the form while the form has lines that were not read.
+fn foreign(
+    row: &RowProgram,
+    chosen: &[Option<&Way>],
+    segments: &[(usize, usize)],
+    stream: &Stream,
+) -> f64 {
+    let missing = chosen
+        .iter()
+        .zip(&row.lines)
+        .filter(|(way, line)| way.is_none() && !line.symbols)
+        .count();
+    let lines = stream.capitals.len();
+    let touched = |line: usize| {
+        segments.iter().any(|(from, to)| {
+            stream.ticks[*from..*to]
+                .iter()
+                .any(|tick| usize::from(tick.line) == line)
+        })
+    };
+    let left = (0..lines).filter(|line| !touched(*line)).count();
+    FOREIGN * missing.min(left) as f64
 }
 
 /// All ways to lay the lines of a row over the reading: each a stretch of its own, or missing.

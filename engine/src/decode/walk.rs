@@ -58,6 +58,8 @@ pub(crate) struct Choice {
     pub(crate) conds: Vec<(u32, bool)>,
     /// Glyphs taken for look-alikes of what was read.
     pub(crate) fixes: u32,
+    /// The place takes any text, so that its glyphs say nothing.
+    pub(crate) free: bool,
 }
 
 /// By which entry of the table a place was matched.
@@ -87,6 +89,7 @@ struct Fit {
     channel: f64,
     fixes: u32,
     conds: Vec<(u32, bool)>,
+    free: bool,
 }
 
 /// Finds the ways for one line at one start.
@@ -200,6 +203,7 @@ impl<'a> Walker<'a> {
                 channel: 0.0,
                 conds: spelled.conds.clone(),
                 fixes: 0,
+                free: false,
             });
             found |= self.step(place + 1, at, expected, layout, fixes);
             self.path.pop();
@@ -219,6 +223,7 @@ impl<'a> Walker<'a> {
                     channel: fit.channel,
                     conds: fit.conds,
                     fixes: fit.fixes,
+                    free: fit.free,
                 });
                 found |= self.step(place + 1, fit.end, None, layout + gap, fixes + fit.fixes);
                 self.path.pop();
@@ -259,6 +264,7 @@ impl<'a> Walker<'a> {
                 channel: 0.0,
                 conds: Vec::new(),
                 fixes: 0,
+                free: false,
             });
             found |= self.step(place + 1, at, pending, layout, fixes);
             self.path.pop();
@@ -359,6 +365,7 @@ impl<'a> Walker<'a> {
                 channel,
                 fixes,
                 conds: spelled.conds.clone(),
+                free: false,
             });
         }
     }
@@ -412,6 +419,7 @@ impl<'a> Walker<'a> {
                 channel,
                 fixes,
                 conds,
+                free: strip.free,
             });
         }
     }

@@ -82,7 +82,7 @@ pub(super) fn candidate(
     };
     glyph_faults(decoder, best, stream, reading, &mut candidate);
     disagreements(decoder, best, &read, &mut candidate);
-    written(decoder, best, &read, &mut candidate);
+    written(decoder, list, &read, &mut candidate);
     if depth < MAX_STANDS {
         stands(
             decoder,
@@ -464,12 +464,32 @@ fn disagreements(
 }
 
 /// The ordering code as far as known, and how deep that is.
-fn written(decoder: &Decoder<'_>, best: &Explanation, read: &Read<'_>, candidate: &mut Candidate) {
+fn written(
+    decoder: &Decoder<'_>,
+    list: &[Weighed<'_>],
+    read: &Read<'_>,
+    candidate: &mut Candidate,
+) {
+    let best = list[0].explanation;
     let (program, family) = decoder.family(best.family);
     let known = &best.branch.known;
     let classes =
         |slot: usize, class: u32| program.slots[slot].classes[class as usize].codes.clone();
-    let code = |slot: usize| code_of(family, known, slot, &classes);
+    // What was not printed counts as known only if hardly anything else remains.
+    let entailed = |slot: usize| {
+        let same = |weighed: &&Weighed<'_>| weighed.explanation.branch.known[slot] == known[slot];
+        list.iter()
+            .filter(same)
+            .map(|weighed| weighed.share)
+            .sum::<f64>()
+            >= ENTAILED
+    };
+    let code = |slot: usize| {
+        let settled = !matches!(known[slot], Known::Class(_)) || entailed(slot);
+        settled
+            .then(|| code_of(family, known, slot, &classes))
+            .flatten()
+    };
     let base: Vec<usize> = family
         .base
         .as_ref()

@@ -52,7 +52,11 @@ pub(super) fn next_looks(
         .collect();
     let open = entropy(&shares);
     let best_cheap = looks.iter().map(|look| look.bits).fold(0.0, f64::max);
-    if open > 0.3 && open - best_cheap > 0.3 {
+    let part = ranking
+        .candidates
+        .first()
+        .is_some_and(|c| !decoder.rules.families[c.family.index()].is_marking());
+    if part && open > 0.3 && open - best_cheap > 0.3 {
         looks.push(NextLook {
             observe: "die marks".to_owned(),
             separates: ranking

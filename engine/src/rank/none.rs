@@ -4,7 +4,7 @@
 //! else" and the end of a token. It was trained by `examples/train_none.rs` on 4,600 real part numbers of open libraries (KiCad symbols
 //! 6.0.10, CC-BY-SA 4.0; avr-libc; coreboot, flashrom and u-boot chip tables; probe-rs targets), of which only these counts remain.
 
-use crate::decode::{Doubt, Gap, Stream, Tick};
+use crate::decode::{Choice, Doubt, Gap, Stream, Tick};
 use crate::glyph::Boundary;
 
 const SYMBOLS: usize = 38;
@@ -34,7 +34,7 @@ fn symbol(id: u8) -> usize {
 }
 
 impl Background {
-    pub(crate) fn of(stream: &Stream) -> Background {
+    pub(crate) fn read(stream: &Stream) -> Background {
         let mut background = Background::default();
         let begins = |tick: &Tick| matches!(tick.gap, Gap::Line | Gap::Within(Boundary::Space));
         let mut at = 0;
@@ -91,6 +91,11 @@ impl Background {
     /// By glyph, of the character model alone.
     pub(crate) fn glyph(&self, at: usize) -> f64 {
         self.glyph.get(at).copied().unwrap_or(0.0)
+    }
+
+    /// Of the glyphs of one place.
+    pub(crate) fn of(&self, choice: &Choice) -> f64 {
+        (choice.start..choice.end).map(|at| self.glyph(at)).sum()
     }
 
     /// What the ends and mixtures of the whole tokens of a stretch add.

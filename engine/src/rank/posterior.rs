@@ -61,7 +61,7 @@ pub(super) fn rank_at(
         .stopped
         .then(|| "the search stopped at a limit: some ways to read this were not tried".to_owned());
     let stream = std::mem::take(&mut scratch.stream);
-    let background = Background::of(&stream);
+    let background = Background::read(&stream);
     let mut ranking = combine(
         decoder,
         &explanations,
@@ -112,11 +112,18 @@ fn combine(
             == stream.len()
     };
     let text_bits = |explanation: &Explanation| -> f64 {
-        explanation
+        let all: f64 = explanation
             .segments
             .iter()
             .map(|(from, to)| background.stretch(*from, *to))
-            .sum()
+            .sum();
+        let free: f64 = explanation
+            .choices
+            .iter()
+            .filter(|choice| choice.free)
+            .map(|choice| background.of(choice))
+            .sum();
+        all - free
     };
     let mut remarks = Remarks {
         stretches: Vec::new(),
@@ -262,9 +269,11 @@ fn kin(decoder: &Decoder<'_>, best: &Explanation, stream: &Stream, background: &
         .iter()
         .filter(|choice| choice.end > choice.start)
     {
-        let text: f64 = (choice.start..choice.end)
-            .map(|at| background.glyph(at))
-            .sum();
+        let text = if choice.free {
+            0.0
+        } else {
+            background.of(choice)
+        };
         bits += best.branch.bits[choice.slot] + choice.channel - text;
         glyphs += choice.end - choice.start;
         upto = choice.end;
@@ -305,9 +314,11 @@ fn evidence(
         .sum();
     let mut by_slot: Vec<(usize, f64)> = Vec::new();
     for choice in &best.choices {
-        let text: f64 = (choice.start..choice.end)
-            .map(|at| background.glyph(at))
-            .sum();
+        let text = if choice.free {
+            0.0
+        } else {
+            background.of(choice)
+        };
         let bits = choice.channel - text;
         match by_slot.iter_mut().find(|(slot, _)| *slot == choice.slot) {
             Some((_, sum)) => *sum += bits,
@@ -360,8 +371,14 @@ fn remark_list(
         if !family.is_marking() || overlaps {
             continue;
         }
-        let bits = prior_bits(family) + REMARK.log2() + explanation.bits()
-            - background.stretch(stretch.0, stretch.1);
+        let free: f64 = explanation
+            .choices
+            .iter()
+            .filter(|choice| choice.free)
+            .map(|choice| background.of(choice))
+            .sum();
+        let text = background.stretch(stretch.0, stretch.1) - free;
+        let bits = prior_bits(family) + REMARK.log2() + explanation.bits() - text;
         let probability = bits.exp2() / (1.0 + remarks.odds(*stretch));
         match found
             .iter_mut()
