@@ -21,7 +21,24 @@ macro_rules! packs {
 }
 
 packs! {
+    "atmega.csv" "makers/atmega.csv",
+    "avr" "makers/avr.lore",
     "dates" "standards/dates.lore",
+    "eia96.csv" "standards/eia96.csv",
+    "logic" "makers/logic.lore",
+    "logic_functions.csv" "makers/logic_functions.csv",
+    "macronix" "makers/macronix.lore",
+    "makers" "makers/makers.lore",
+    "microchip_eeprom" "makers/microchip_eeprom.lore",
+    "micron" "makers/micron.lore",
+    "nexperia" "makers/nexperia.lore",
+    "ti_logic" "makers/ti_logic.lore",
+    "types" "standards/types.lore",
+    "values" "standards/values.lore",
+    "winbond" "makers/winbond.lore",
+    "xilinx" "makers/xilinx.lore",
+    "xilinx_7series.csv" "makers/xilinx_7series.csv",
+    "xilinx_packages.csv" "makers/xilinx_packages.csv",
 }
 
 /// The text of an embedded file as named in `use` or `from` of the text called `from`.

@@ -445,9 +445,12 @@ impl<'c, 'a> Gather<'c, 'a> {
                 LineKind::Without(codes) => {
                     for code in codes {
                         let gone = Spelling::of(&code.text).text();
+                        let none = code.text == "none" && !code.quoted;
                         let before = self.codes.len();
-                        self.codes
-                            .retain(|proto| proto.text().as_deref() != Some(&gone));
+                        self.codes.retain(|proto| match &proto.kind {
+                            CodeKind::Absent => !none,
+                            _ => none || proto.text().as_deref() != Some(&gone),
+                        });
                         if self.codes.len() == before {
                             let texts: Vec<String> =
                                 self.codes.iter().filter_map(Proto::text).collect();
