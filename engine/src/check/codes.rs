@@ -5,6 +5,7 @@ use super::pattern::{self, PatternFault};
 use super::vocabulary::FieldKind;
 use crate::diagnostic::Diagnostic;
 use crate::glyph::{Glyph, GlyphSet};
+use crate::model::string_shares;
 use crate::model::{
     Case, CodeKind, FieldId, FormKind, OpenRule, Provenance, Spelling, Strip, Window,
 };
@@ -694,13 +695,14 @@ impl<'c, 'a> Gather<'c, 'a> {
         for code in &mut self.codes {
             match &mut code.kind {
                 CodeKind::Listed(spelling) => {
-                    let of = opens.iter().find(|(strips, _, _)| {
-                        strips
+                    let of = opens.iter().find_map(|(strips, rules, weight)| {
+                        let at = strips
                             .iter()
-                            .any(|strip| pattern::holds(strip, &spelling.glyphs))
+                            .position(|strip| pattern::holds(strip, &spelling.glyphs))?;
+                        Some((rules, weight * string_shares(strips)[at].exp2()))
                     });
-                    if let Some((strips, rules, weight)) = of {
-                        code.weight *= weight / pattern::count(strips).max(1.0);
+                    if let Some((rules, share)) = of {
+                        code.weight *= share;
                         if !code.has_fields {
                             let glyphs = &spelling.glyphs;
                             code.values.extend(

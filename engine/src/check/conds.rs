@@ -8,7 +8,7 @@ use super::vocabulary::FieldKind;
 use crate::diagnostic::Diagnostic;
 use crate::model::{
     Code, CodeId, CodeKind, Cond, Derived, Family, FieldId, Form, Matrix, Never, Print, Slot,
-    SlotId, Spelling, Stands, Term,
+    SlotId, Spelling, Stands, Term, string_shares,
 };
 use crate::source::Place;
 use crate::syntax::ast::{TestLit, Word};
@@ -654,8 +654,11 @@ impl Draft<'_, '_> {
 
 /// One string of an open code as a listed code.
 fn single(open: &Proto, spelling: Spelling) -> Proto {
-    let strips = match &open.kind {
-        CodeKind::Open(strips) => pattern::count(strips),
+    let share = match &open.kind {
+        CodeKind::Open(strips) => strips
+            .iter()
+            .position(|strip| pattern::holds(strip, &spelling.glyphs))
+            .map_or(1.0, |at| string_shares(strips)[at].exp2()),
         _ => 1.0,
     };
     let mut code = open.clone();
@@ -666,7 +669,7 @@ fn single(open: &Proto, spelling: Spelling) -> Proto {
     );
     code.open
         .retain(|(_, rule)| matches!(rule, crate::model::OpenRule::Unknown(_)));
-    code.weight = open.weight / strips.max(1.0);
+    code.weight = open.weight * share;
     code.kind = CodeKind::Listed(spelling);
     code
 }

@@ -4,8 +4,7 @@
 use rustc_hash::FxHashMap;
 
 use super::cond::{CondProgram, drawing_order};
-use crate::glyph::size as set_size;
-use crate::model::{CodeKind, Family, Slot, Strip};
+use crate::model::{Family, Slot, Strip};
 
 /// Share of a slot that the codes together have which its table does not list.
 pub(crate) const UNLISTED_SHARE: f64 = 0.02;
@@ -15,8 +14,6 @@ pub(crate) const UNLISTED_SHARE: f64 = 0.02;
 pub(crate) struct CodeWeight {
     /// Weight in its slot.
     pub(crate) weight: f64,
-    /// log2 of the share that one string of it has (0 for listed codes, minus log2 of the count for open ones).
-    pub(crate) each: f64,
     /// Guard, by index in the family.
     pub(crate) guard: Option<u32>,
     pub(crate) unlisted: bool,
@@ -76,27 +73,8 @@ pub(crate) fn weigh(slot: &Slot, guards: &[Option<u32>]) -> Vec<CodeWeight> {
             } else {
                 code.weight
             };
-            let each = match &code.kind {
-                CodeKind::Open(strips) if strips.iter().all(is_free) => {
-                    -(strips.len().max(1) as f64).log2()
-                }
-                CodeKind::Open(strips) => -strips
-                    .iter()
-                    .map(|strip| {
-                        strip
-                            .places
-                            .iter()
-                            .map(|place| set_size(&place.set))
-                            .product::<f64>()
-                    })
-                    .sum::<f64>()
-                    .max(1.0)
-                    .log2(),
-                _ => 0.0,
-            };
             CodeWeight {
                 weight,
-                each,
                 guard: *guard,
                 unlisted: code.unlisted,
             }

@@ -5,7 +5,7 @@ use rustc_hash::FxHashMap;
 use super::alphabet::Alphabet;
 use crate::glyph::size as set_size;
 use crate::glyph::{Boundary, Glyph};
-use crate::model::{Case, Code, CodeKind, FormKind, Slot, Spelling};
+use crate::model::{Case, Code, CodeKind, FormKind, Slot, Spelling, string_shares};
 
 /// A way in which a code is printed.
 #[derive(Debug, Clone)]
@@ -34,6 +34,8 @@ pub(crate) struct OpenStrip {
     pub(crate) lower: Vec<bool>,
     /// It takes any text.
     pub(crate) free: bool,
+    /// log2 of the share that one string of it has in its code.
+    pub(crate) share: f64,
 }
 
 /// All ways in which a slot is printed in one kind of form.
@@ -152,13 +154,14 @@ impl Table {
             CodeKind::Absent => self.add_spelled(index, None, conds, alphabet),
             CodeKind::Listed(spelling) => self.add_spelled(index, Some(spelling), conds, alphabet),
             CodeKind::Open(strips) => {
-                for strip in strips {
+                for (strip, share) in strips.iter().zip(string_shares(strips)) {
                     let length = strip.places.len();
                     (self.min, self.max) = (self.min.min(length), self.max.max(length));
                     self.open.push(OpenStrip {
                         code: index,
                         guard,
                         free: super::draw::is_free(strip),
+                        share,
                         sizes: strip
                             .places
                             .iter()

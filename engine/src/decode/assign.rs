@@ -282,7 +282,11 @@ impl Draw<'_> {
                 }
                 (_, Some(code)) => {
                     let code = &weights_of.codes[code];
-                    (code.weight, code.each, code.guard)
+                    (
+                        code.weight,
+                        self.seen[*slot].map_or(0.0, |choice| choice.share),
+                        code.guard,
+                    )
                 }
                 _ => continue,
             };

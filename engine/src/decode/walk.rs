@@ -12,8 +12,10 @@ use crate::glyph::Boundary;
 pub(crate) mod cost {
     /// A boundary of the form was not read.
     pub(crate) const LOST: f64 = -1.0;
-    /// A boundary was read where the form has none.
-    pub(crate) const ADDED: f64 = -2.0;
+    /// A space was read where the form has none.
+    pub(crate) const SPACED: f64 = -2.0;
+    /// A dash, slash or colon was read where the form has none.
+    pub(crate) const ADDED: f64 = -6.0;
     /// Another boundary was read.
     pub(crate) const OTHER_KIND: f64 = -1.0;
     /// A line of the form goes on in the next line.
@@ -60,6 +62,8 @@ pub(crate) struct Choice {
     pub(crate) fixes: u32,
     /// The place takes any text, so that its glyphs say nothing.
     pub(crate) free: bool,
+    /// log2 of the share that the string has in its code; 0 for a listed one.
+    pub(crate) share: f64,
 }
 
 /// By which entry of the table a place was matched.
@@ -90,6 +94,7 @@ struct Fit {
     fixes: u32,
     conds: Vec<(u32, bool)>,
     free: bool,
+    share: f64,
 }
 
 /// Finds the ways for one line at one start.
@@ -204,6 +209,7 @@ impl<'a> Walker<'a> {
                 conds: spelled.conds.clone(),
                 fixes: 0,
                 free: false,
+                share: 0.0,
             });
             found |= self.step(place + 1, at, expected, layout, fixes);
             self.path.pop();
@@ -224,6 +230,7 @@ impl<'a> Walker<'a> {
                     conds: fit.conds,
                     fixes: fit.fixes,
                     free: fit.free,
+                    share: fit.share,
                 });
                 found |= self.step(place + 1, fit.end, None, layout + gap, fixes + fit.fixes);
                 self.path.pop();
@@ -265,6 +272,7 @@ impl<'a> Walker<'a> {
                 conds: Vec::new(),
                 fixes: 0,
                 free: false,
+                share: 0.0,
             });
             found |= self.step(place + 1, at, pending, layout, fixes);
             self.path.pop();
@@ -366,6 +374,7 @@ impl<'a> Walker<'a> {
                 fixes,
                 conds: spelled.conds.clone(),
                 free: false,
+                share: 0.0,
             });
         }
     }
@@ -420,6 +429,7 @@ impl<'a> Walker<'a> {
                 fixes,
                 conds,
                 free: strip.free,
+                share: strip.share,
             });
         }
     }
@@ -578,6 +588,7 @@ fn gap_between(gap: Gap, expected: Option<(Boundary, bool)>) -> Option<f64> {
         (Gap::Within(read), Some((boundary, _))) if read == boundary => 0.0,
         (Gap::Within(_), Some((_, true))) => return None,
         (Gap::Within(Boundary::None), Some(_)) => cost::LOST,
+        (Gap::Within(Boundary::Space), None) => cost::SPACED,
         (Gap::Within(_), None) => cost::ADDED,
         (Gap::Within(_), Some(_)) => cost::OTHER_KIND,
     };

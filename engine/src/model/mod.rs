@@ -16,7 +16,9 @@ use jiff::civil::Date;
 
 pub use form::{Form, FormKind, Row, RowItem};
 pub use id::{CodeId, FamilyId, FieldId, MakerId, SlotId};
-pub use slot::{Case, Code, CodeKind, OpenRule, Print, Slot, Spelling, Stands, Strip, StripPlace};
+pub use slot::{
+    Case, Code, CodeKind, OpenRule, Print, Slot, Spelling, Stands, Strip, StripPlace, string_shares,
+};
 
 use crate::source::Place;
 use crate::value::{Base, Calendar, Comparison, Interval, Value};

@@ -144,6 +144,38 @@ pub struct Stands {
     pub reading: Option<String>,
 }
 
+/// log2 of the share that one string of each strip has in an open shape: lengths are equally likely, and so are the strings of one
+/// length. The glyphs of a strip that takes any text are not counted: they are as likely as under no rule.
+#[must_use]
+pub fn string_shares(strips: &[Strip]) -> Vec<f64> {
+    let free = |strip: &Strip| strip.places.iter().all(|place| place.set.rest);
+    let size = |strip: &Strip| {
+        if free(strip) {
+            1.0
+        } else {
+            strip
+                .places
+                .iter()
+                .map(|place| crate::glyph::size(&place.set))
+                .product::<f64>()
+        }
+    };
+    let mut lengths: Vec<usize> = strips.iter().map(|strip| strip.places.len()).collect();
+    lengths.sort_unstable();
+    lengths.dedup();
+    strips
+        .iter()
+        .map(|strip| {
+            let same: f64 = strips
+                .iter()
+                .filter(|other| other.places.len() == strip.places.len())
+                .map(size)
+                .sum();
+            -(lengths.len() as f64).log2() - same.max(1.0).log2()
+        })
+        .collect()
+}
+
 impl Spelling {
     /// A code as a rule writes it: `:name:` is a symbol, `\:` a colon; a boundary at the very end says nothing.
     #[must_use]
