@@ -22,5 +22,6 @@ mod rules;
 pub mod source;
 pub mod syntax;
 pub mod value;
+pub mod write;
 
 pub use rules::Rules;

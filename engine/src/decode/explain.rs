@@ -3,7 +3,7 @@
 use jiff::civil::Date;
 
 use super::Reading;
-use super::assign::{Branch, CONFLICT, Divisors, Draw, NEVER};
+use super::assign::{Branch, CONFLICT, Divisors, Draw, Known, NEVER};
 use super::dates::{DateRead, SeenPart, Years, read};
 use super::stream::{Doubt, Stream};
 use super::walk::{Choice, How, Walker, Way, cost, likeliest};
@@ -42,12 +42,17 @@ pub struct Explanation {
 }
 
 impl Explanation {
+    /// How many glyphs of the reading it explains.
+    #[must_use]
+    pub fn covered(&self) -> usize {
+        self.segments.iter().map(|(from, to)| to - from).sum()
+    }
+
     /// Whether it takes the reading as it stands: nothing corrected, cut off or at odds with the rule, `glyphs` glyphs in all.
     #[must_use]
     pub fn is_exact(&self, glyphs: usize) -> bool {
-        let covered: usize = self.segments.iter().map(|(from, to)| to - from).sum();
         !self.cut
-            && covered == glyphs
+            && self.covered() == glyphs
             && self
                 .choices
                 .iter()
@@ -116,6 +121,25 @@ impl<'p> Decoder<'p> {
         }
     }
 
+    /// Whether an explanation leaves it possible that a slot has a code: it was seen as that code, or was not seen and may be it.
+    #[must_use]
+    pub fn allows(
+        &self,
+        explanation: &Explanation,
+        slot: crate::model::SlotId,
+        code: crate::model::CodeId,
+    ) -> bool {
+        let (program, _) = self.family(explanation.family);
+        match explanation.branch.known.get(slot.index()) {
+            Some(Known::Seen(seen)) => *seen == code.0,
+            Some(Known::Class(class)) => program.slots[slot.index()].classes[*class as usize]
+                .codes
+                .contains(&code.0),
+            Some(Known::Open) => true,
+            None => false,
+        }
+    }
+
     pub(crate) fn family(&self, id: FamilyId) -> (&'p FamilyProgram, &'p Family) {
         (
             &self.program.families[id.index()],
@@ -176,13 +200,14 @@ impl<'p> Decoder<'p> {
             let Some(first) = class(*start) else { continue };
             let run = stream.ticks[*start].doubt == Doubt::Run;
             let second = if run { None } else { class(start + 1) };
-            // After an unread run anything can follow.
+            // A line of a form can end where the reading has a gap, and after an unread run anything can follow.
+            let gap_after = stream.stops.get(start + 1).copied().unwrap_or(true);
             let after_run = stream
                 .ticks
                 .get(start + 1)
                 .is_some_and(|tick| tick.doubt == Doubt::Run);
             let second = match second {
-                Some(Some(class)) if !after_run => Some(Some(class)),
+                Some(Some(class)) if !after_run && !gap_after => Some(Some(class)),
                 Some(_) => None,
                 None if run => None,
                 None => Some(None),

@@ -1,0 +1,252 @@
+//! Properties that hold for every family: read of what was written gives the codes back, the index changes nothing, unrelated
+//! rules change no figure.
+
+#![allow(clippy::unwrap_used)]
+
+mod support;
+
+use etchlore_engine::decode::{Notation, Reading, Scratch};
+use etchlore_engine::model::{CodeKind, FamilyId};
+use etchlore_engine::rank::Context;
+use etchlore_engine::write::sample;
+use jiff::civil::date;
+
+/// Random members of each form that are written and read back.
+const MEMBERS: usize = 1_000;
+
+fn random(seed: u64) -> impl FnMut(u64) -> u64 {
+    let mut source = fastrand::Rng::with_seed(seed);
+    move |bound| source.u64(..bound.max(1))
+}
+
+#[test]
+fn read_of_what_was_written_gives_the_codes_back() {
+    let rules = support::rules(true, &[]);
+    let set = rules.set();
+    let decoder = rules.decoder();
+    let mut scratch = Scratch::default();
+    let mut failures = Vec::new();
+    let mut tried = 0;
+    for (index, family) in set.families.iter().enumerate() {
+        for form in 0..family.forms.len() {
+            let mut random = random(7 + index as u64 * 31 + form as u64);
+            let mut written_here = 0;
+            let mut failed_here = 0;
+            for _ in 0..MEMBERS {
+                let Some(written) = sample(set, family, form, &mut random) else {
+                    continue;
+                };
+                written_here += 1;
+                let text = written.reading();
+                let reading = Reading::parse(&text, Notation::default())
+                    .unwrap()
+                    .in_form(Some(family.forms[form].kind));
+                let explanations = decoder.explain(&reading, date(2026, 11, 25), &mut scratch);
+                let own: Vec<_> = explanations
+                    .iter()
+                    .filter(|e| e.family() == FamilyId::at(index))
+                    .collect();
+                // Only explanations of the same text can be compared by their bits.
+                let most = own.iter().map(|e| e.covered()).max().unwrap_or(0);
+                let own: Vec<_> = own.into_iter().filter(|e| e.covered() == most).collect();
+                let best = own
+                    .iter()
+                    .map(|e| e.bits())
+                    .fold(f64::NEG_INFINITY, f64::max);
+                let given_back = own.iter().filter(|e| e.bits() > best - 1e-6).any(|e| {
+                    written.printed.iter().all(|slot| {
+                        let code = &written.codes[slot.index()];
+                        decoder.allows(e, *slot, code.code)
+                    })
+                });
+                if !given_back {
+                    failed_here += 1;
+                    if failed_here <= 3 {
+                        failures.push(format!(
+                            "{} {}: {text} ({} explanations)",
+                            family.name,
+                            family.forms[form].kind.word(),
+                            own.len()
+                        ));
+                    }
+                }
+            }
+            tried += written_here;
+            assert!(
+                written_here > 0,
+                "{}: no member of form {form} could be written",
+                family.name
+            );
+            if failed_here > 0 {
+                failures.push(format!("  -> {failed_here} of {written_here}"));
+            }
+        }
+    }
+    assert!(
+        failures.is_empty(),
+        "of {tried} members:\n{}",
+        failures.join("\n")
+    );
+}
+
+/// Readings of all kinds: members, damaged members, junk.
+fn readings(rules: &etchlore_engine::Rules, count: usize, seed: u64) -> Vec<String> {
+    let set = rules.set();
+    let mut random = random(seed);
+    let mut all = Vec::with_capacity(count);
+    while all.len() < count {
+        let family = &set.families[random(set.families.len() as u64) as usize];
+        if family.forms.is_empty() {
+            continue;
+        }
+        let form = random(family.forms.len() as u64) as usize;
+        let Some(written) = sample(set, family, form, &mut random) else {
+            continue;
+        };
+        let mut text: Vec<char> = written.reading().chars().collect();
+        match random(6) {
+            0 => {}
+            1 => {
+                let at = random(text.len() as u64) as usize;
+                let pairs = ["0O", "1I", "8B", "5S", "2Z", "6G", "4A"];
+                for pair in pairs {
+                    let (a, b) = (pair.chars().next().unwrap(), pair.chars().last().unwrap());
+                    if text[at] == a {
+                        text[at] = b;
+                    } else if text[at] == b {
+                        text[at] = a;
+                    }
+                }
+            }
+            2 => {
+                let at = random(text.len() as u64) as usize;
+                if text[at].is_ascii_alphanumeric()
+                    && (at == 0 || text[at - 1] != '\\' && text[at - 1] != ':')
+                {
+                    text[at] = '_';
+                }
+            }
+            3 => text.truncate(1 + random(text.len() as u64) as usize),
+            4 => {
+                let at = random(text.len() as u64) as usize;
+                text.insert(at, ' ');
+            }
+            _ => {
+                text = (0..4 + random(10))
+                    .map(|_| {
+                        char::from_digit(random(36) as u32, 36)
+                            .unwrap()
+                            .to_ascii_uppercase()
+                    })
+                    .collect();
+            }
+        }
+        all.push(text.into_iter().collect());
+    }
+    all
+}
+
+#[test]
+fn the_index_changes_nothing() {
+    let rules = support::rules(true, &[]);
+    let (with, without) = (rules.decoder(), rules.decoder().without_index());
+    let (mut a, mut b) = (Scratch::default(), Scratch::default());
+    for text in readings(&rules, 4_000, 11) {
+        let Ok(reading) = Reading::parse(&text, Notation::default()) else {
+            continue;
+        };
+        let day = date(2026, 11, 25);
+        let key = |e: &etchlore_engine::decode::Explanation| (e.family(), e.bits().to_bits());
+        let mut fast: Vec<_> = with
+            .explain(&reading, day, &mut a)
+            .iter()
+            .map(key)
+            .collect();
+        let mut all: Vec<_> = without
+            .explain(&reading, day, &mut b)
+            .iter()
+            .map(key)
+            .collect();
+        fast.sort_unstable();
+        all.sort_unstable();
+        assert_eq!(fast, all, "{text}");
+    }
+}
+
+#[test]
+fn unrelated_rules_change_no_figure() {
+    let plain = support::rules(false, &[]);
+    let unrelated = "lore 1\nfamily elsewhere   Something else\n  source \"an invented one\"\n  code  :sun:ZZQ  7\n        head      tail\n  tail  one of \"789\"\n  example \"{:sun}ZZQ7\"\n";
+    let more = support::rules(false, &[("elsewhere.lore", unrelated)]);
+    let (mut a, mut b) = (Scratch::default(), Scratch::default());
+    let context = Context::on(date(2026, 11, 25));
+    for text in readings(&plain, 1_500, 5) {
+        let Ok(reading) = Reading::parse(&text, Notation::default()) else {
+            continue;
+        };
+        let (one, two) = (
+            plain.rank(&reading, &context, &mut a),
+            more.rank(&reading, &context, &mut b),
+        );
+        let figures = |ranking: &etchlore_engine::rank::Ranking, rules: &etchlore_engine::Rules| {
+            let mut all: Vec<(String, u64)> = ranking
+                .candidates
+                .iter()
+                .map(|c| {
+                    (
+                        rules.set().families[c.family.index()].name.clone(),
+                        c.probability.to_bits(),
+                    )
+                })
+                .collect();
+            all.push(("none".to_owned(), ranking.none.to_bits()));
+            all
+        };
+        assert_eq!(figures(&one, &plain), figures(&two, &more), "{text}");
+    }
+}
+
+#[test]
+fn probabilities_sum_to_one() {
+    let rules = support::rules(true, &[]);
+    let mut scratch = Scratch::default();
+    let context = Context::on(date(2026, 11, 25));
+    for text in readings(&rules, 3_000, 3) {
+        let Ok(reading) = Reading::parse(&text, Notation::default()) else {
+            continue;
+        };
+        let ranking = rules.rank(&reading, &context, &mut scratch);
+        let sum: f64 = ranking
+            .candidates
+            .iter()
+            .map(|c| c.probability)
+            .sum::<f64>()
+            + ranking.none
+            + ranking.rest;
+        assert!((sum - 1.0).abs() < 1e-9, "{text}: {sum}");
+        for candidate in &ranking.candidates {
+            let evidence: f64 = candidate.evidence.iter().map(|e| e.bits).sum();
+            let corrections: f64 = candidate.corrections.iter().map(|c| c.bits).sum();
+            let all = candidate.prior_bits + evidence + corrections + candidate.context_bits;
+            assert!(
+                (all - candidate.bits).abs() < 1e-6,
+                "{text}: {all} of {}",
+                candidate.bits
+            );
+        }
+    }
+}
+
+#[test]
+fn listed_codes_have_glyphs() {
+    let rules = support::rules(true, &[]);
+    for family in &rules.set().families {
+        for slot in &family.slots {
+            for code in &slot.codes {
+                if let CodeKind::Open(strips) = &code.kind {
+                    assert!(!strips.is_empty(), "{} {}", family.name, slot.name);
+                }
+            }
+        }
+    }
+}

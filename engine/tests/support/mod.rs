@@ -1,0 +1,102 @@
+//! What the engine's tests share: the embedded and the demo rules, loaded without the command line.
+
+use std::path::{Path, PathBuf};
+
+use etchlore_engine::Rules;
+use etchlore_engine::check::{Checked, check};
+use etchlore_engine::compile::Limits;
+use etchlore_engine::glyph::Confusions;
+use etchlore_engine::packs;
+use etchlore_engine::source::{LoadError, Loader, Sources};
+
+/// Serves embedded packs by name and files beside the file that names them.
+pub struct Files;
+
+impl Loader for Files {
+    fn load(&self, from: &str, path: &str) -> Result<(String, String), LoadError> {
+        if path.starts_with("builtin/") || from.starts_with("builtin/") {
+            let pack = packs::find(from, path).ok_or(LoadError::NotFound)?;
+            return Ok((pack.name.to_owned(), pack.text.to_owned()));
+        }
+        let mut full = PathBuf::new();
+        for part in Path::new(from)
+            .parent()
+            .unwrap_or(Path::new(""))
+            .join(path)
+            .components()
+        {
+            match part {
+                std::path::Component::ParentDir => {
+                    full.pop();
+                }
+                part => full.push(part),
+            }
+        }
+        let text = std::fs::read_to_string(&full).map_err(|_| LoadError::NotFound)?;
+        Ok((full.display().to_string(), text))
+    }
+}
+
+fn lore_files(folder: &Path, found: &mut Vec<PathBuf>) {
+    let mut entries: Vec<PathBuf> = std::fs::read_dir(folder)
+        .into_iter()
+        .flatten()
+        .flatten()
+        .map(|entry| entry.path())
+        .collect();
+    entries.sort();
+    for entry in entries {
+        if entry.is_dir() {
+            lore_files(&entry, found);
+        } else if entry.extension().is_some_and(|ending| ending == "lore") {
+            found.push(entry);
+        }
+    }
+}
+
+/// The root of the repository.
+pub fn root() -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR"))
+        .parent()
+        .map(Path::to_path_buf)
+        .unwrap_or_default()
+}
+
+/// The texts of the embedded packs, with `demo` those of `rules-demo/` too, and `more` besides.
+pub fn checked(demo: bool, more: &[(&str, &str)]) -> (Sources, Checked) {
+    let mut sources = Sources::default();
+    let mut roots = Vec::new();
+    for pack in packs::PACKS
+        .iter()
+        .filter(|pack| pack.path.ends_with(".lore"))
+    {
+        roots.push(sources.add(pack.name, pack.text, true));
+    }
+    if demo {
+        let mut files = Vec::new();
+        lore_files(&root().join("rules-demo"), &mut files);
+        for file in files {
+            let text = std::fs::read_to_string(&file).unwrap_or_default();
+            roots.push(sources.add(file.display().to_string(), text, false));
+        }
+    }
+    for (name, text) in more {
+        roots.push(sources.add(*name, *text, false));
+    }
+    let checked = check(&mut sources, &roots, &Files);
+    (sources, checked)
+}
+
+/// The same, compiled.
+pub fn rules(demo: bool, more: &[(&str, &str)]) -> Rules {
+    let (sources, checked) = checked(demo, more);
+    let errors: Vec<String> = checked
+        .diagnostics
+        .iter()
+        .filter(|d| d.severity == etchlore_engine::diagnostic::Severity::Error)
+        .map(|d| d.plain(&sources))
+        .collect();
+    assert!(errors.is_empty(), "{}", errors.join("\n"));
+    Rules::compile(checked.rules, &Confusions::default(), &Limits::default())
+        .expect("the rules compile")
+}
