@@ -26,6 +26,7 @@ packs! {
     "dates" "standards/dates.lore",
     "eia96.csv" "standards/eia96.csv",
     "logic" "makers/logic.lore",
+    "logic_74" "makers/logic_74.lore",
     "logic_functions.csv" "makers/logic_functions.csv",
     "macronix" "makers/macronix.lore",
     "makers" "makers/makers.lore",

@@ -288,7 +288,8 @@ fn kin(decoder: &Decoder<'_>, best: &Explanation, stream: &Stream, background: &
     if glyphs < STEM || tail == 0 || upto > stream.len() {
         f64::NEG_INFINITY
     } else {
-        bits
+        // Plain chance may explain the text better than the character model does, and then the stem as well.
+        bits - background.ends(0, stream.len()).max(0.0)
     }
 }
 
