@@ -34,7 +34,6 @@ pub(crate) struct Console {
     out: BufWriter<std::io::Stdout>,
     color: bool,
     width: usize,
-    pub(crate) terminal: bool,
 }
 
 /// Width where output is no terminal.
@@ -65,7 +64,6 @@ impl Console {
             out: BufWriter::new(std::io::stdout()),
             color,
             width,
-            terminal,
         }
     }
 

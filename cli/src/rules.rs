@@ -31,7 +31,6 @@ struct SetFile {
 pub(crate) struct Loaded {
     pub(crate) sources: Sources,
     pub(crate) rules: Rules,
-    pub(crate) warnings: Vec<Diagnostic>,
     /// `sha256:...` over the names and texts of all rule files.
     pub(crate) digest: String,
 }
@@ -276,12 +275,13 @@ pub(crate) fn compile(
     checked: Checked,
     console: &mut Console,
 ) -> Result<Loaded, Failure> {
-    let (errors, warnings): (Vec<Diagnostic>, Vec<Diagnostic>) = checked
+    let errors: Vec<&Diagnostic> = checked
         .diagnostics
-        .into_iter()
-        .partition(|diagnostic| diagnostic.severity == Severity::Error);
+        .iter()
+        .filter(|diagnostic| diagnostic.severity == Severity::Error)
+        .collect();
     if !errors.is_empty() {
-        for error in &errors {
+        for error in errors.iter().copied() {
             let text = present::diagnostics::text(error, &sources, console.width(), false);
             console.complain(&text);
         }
@@ -292,7 +292,6 @@ pub(crate) fn compile(
         Ok(rules) => Ok(Loaded {
             sources,
             rules,
-            warnings,
             digest,
         }),
         Err(limit) => {

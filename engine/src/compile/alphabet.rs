@@ -5,7 +5,7 @@ use rustc_hash::FxHashMap;
 use crate::glyph::{CLASSES, Confusions, Glyph, GlyphSet};
 
 /// The most different glyphs that a program tells apart; the sets of places are 128-bit words.
-pub const MAX_GLYPHS: usize = 126;
+pub(super) const MAX_GLYPHS: usize = 126;
 
 /// Id of a glyph that no rule has.
 pub const OTHER: u8 = 127;

@@ -34,8 +34,6 @@ pub(crate) struct SlotWeights {
     pub(crate) classes: Vec<CodeClass>,
     /// Class of each code.
     pub(crate) class_of: Vec<u32>,
-    /// Whether some condition asks for it.
-    pub(crate) asked: bool,
 }
 
 /// Slots drawn together.
@@ -92,7 +90,7 @@ pub(crate) fn classes(
     slot: usize,
     codes: &[CodeWeight],
     conds: &[CondProgram],
-) -> (Vec<CodeClass>, Vec<u32>, bool) {
+) -> (Vec<CodeClass>, Vec<u32>) {
     let sets: Vec<_> = conds
         .iter()
         .flat_map(|cond| &cond.terms)
@@ -122,7 +120,7 @@ pub(crate) fn classes(
         entry.weight += code.weight;
         class_of.push(class);
     }
-    (classes, class_of, !sets.is_empty())
+    (classes, class_of)
 }
 
 /// The groups of a family in drawing order.

@@ -40,8 +40,6 @@ pub(crate) struct FamilyProgram {
     pub(crate) tables: Vec<Table>,
     pub(crate) rows: Vec<RowProgram>,
     pub(crate) groups: Vec<Group>,
-    /// Group of each slot.
-    pub(crate) group_of: Vec<usize>,
     /// Condition of each `never` or `seldom`.
     pub(crate) nevers: Vec<u32>,
     /// Slots that name the part: one of them must be seen.
@@ -53,7 +51,6 @@ pub(crate) struct FamilyProgram {
 /// One way to print a form.
 #[derive(Debug, Clone)]
 pub(crate) struct RowProgram {
-    pub(crate) form: usize,
     pub(crate) kind: FormKind,
     pub(crate) guard: Option<u32>,
     /// Weight of its form times the share of this way to print it.
@@ -65,8 +62,6 @@ pub(crate) struct RowProgram {
 #[derive(Debug, Clone)]
 pub(crate) struct LineProgram {
     pub(crate) places: Vec<Place>,
-    pub(crate) min: usize,
-    pub(crate) max: usize,
     /// Whether only symbols can stand here, which readers often leave out.
     pub(crate) symbols: bool,
 }
@@ -215,7 +210,7 @@ fn compile_family(
     let mut tables: Vec<Table> = Vec::new();
     let mut table_of: FxHashMap<(usize, Option<FormKind>), usize> = FxHashMap::default();
     let mut rows = Vec::new();
-    for (form, kind_row) in family.forms.iter().enumerate() {
+    for kind_row in &family.forms {
         let guard = kind_row.guard.as_ref().map(|guard| conds.number(guard));
         let Some(spreads) = row::spread(&kind_row.row.items, limits.rows) else {
             return Err(exceeded(
@@ -253,7 +248,6 @@ fn compile_family(
                 lines.push(line_program(places, &tables));
             }
             rows.push(RowProgram {
-                form,
                 kind: kind_row.kind,
                 guard,
                 weight: kind_row.weight * spread.share,
@@ -278,12 +272,11 @@ fn compile_family(
         .enumerate()
         .map(|(index, (slot, guards))| {
             let codes = draw::weigh(slot, guards);
-            let (classes, class_of, asked) = draw::classes(index, &codes, &conds.programs);
+            let (classes, class_of) = draw::classes(index, &codes, &conds.programs);
             SlotWeights {
                 codes,
                 classes,
                 class_of,
-                asked,
             }
         })
         .collect();
@@ -303,12 +296,6 @@ fn compile_family(
             ));
         }
     }
-    let mut group_of = vec![0; slots.len()];
-    for (index, group) in groups.iter().enumerate() {
-        for slot in &group.slots {
-            group_of[*slot] = index;
-        }
-    }
     let mut kinds: Vec<FormKind> = family.forms.iter().map(|form| form.kind).collect();
     kinds.sort_unstable();
     kinds.dedup();
@@ -320,7 +307,6 @@ fn compile_family(
         tables,
         rows,
         groups,
-        group_of,
         nevers,
         naming,
         kinds,
@@ -364,8 +350,6 @@ fn mark_slots(items: &[crate::model::RowItem], naming: &mut [bool]) {
 }
 
 fn line_program(places: Vec<Place>, tables: &[Table]) -> LineProgram {
-    let min = places.iter().map(|place| tables[place.table].min).sum();
-    let max = places.iter().map(|place| tables[place.table].max).sum();
     let symbols = places.iter().all(|place| {
         let table = &tables[place.table];
         table.open.is_empty()
@@ -374,10 +358,5 @@ fn line_program(places: Vec<Place>, tables: &[Table]) -> LineProgram {
                 .iter()
                 .all(|spelled| spelled.ids.iter().all(|id| *id >= 36))
     });
-    LineProgram {
-        places,
-        min,
-        max,
-        symbols,
-    }
+    LineProgram { places, symbols }
 }

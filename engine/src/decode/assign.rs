@@ -2,7 +2,7 @@
 
 use rustc_hash::FxHashMap;
 
-use super::dates::{DateRead, Years};
+use super::dates::DateRead;
 use super::walk::Choice;
 use crate::compile::{FamilyProgram, RowProgram};
 use crate::model::{Family, FormKind};
@@ -62,7 +62,6 @@ pub(crate) struct Draw<'a> {
     pub(crate) seen: &'a [Option<&'a Choice>],
     /// Conditions of all choices.
     pub(crate) conds: &'a [(u32, bool)],
-    pub(crate) years: &'a Years,
     pub(crate) divisors: &'a mut Divisors,
     /// Gives the date that a rule's slots were read as.
     pub(crate) date: &'a dyn Fn(usize) -> Option<DateRead>,

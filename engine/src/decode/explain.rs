@@ -93,6 +93,14 @@ pub struct Scratch {
     pub(crate) stopped: bool,
 }
 
+impl Scratch {
+    /// Whether the last search stopped at a limit, so that some ways to read were not tried.
+    #[must_use]
+    pub fn stopped(&self) -> bool {
+        self.stopped
+    }
+}
+
 /// Decodes readings against a program.
 #[derive(Debug, Clone, Copy)]
 pub struct Decoder<'p> {
@@ -324,7 +332,6 @@ impl<'p> Decoder<'p> {
             form: reading.form,
             seen: &first,
             conds: &conds,
-            years: &years,
             divisors: &mut scratch.divisors,
             date: &date,
         };

@@ -109,6 +109,8 @@ pub(crate) struct Walker<'a> {
     /// Least glyphs that the places from each index on need.
     rest: Vec<usize>,
     steps: u32,
+    /// How often the bound on look-alikes turned a way off: then a dead end is not dead for others.
+    turned_off: u32,
     hard: bool,
     pub(crate) ways: Vec<Way>,
     /// Whether a bound was met.
@@ -140,6 +142,7 @@ impl<'a> Walker<'a> {
             dead: Vec::new(),
             rest,
             steps: 0,
+            turned_off: 0,
             hard,
             ways: Vec::new(),
             stopped: false,
@@ -180,6 +183,7 @@ impl<'a> Walker<'a> {
         if !self.hard && self.dead[memo] {
             return false;
         }
+        let turned_off = self.turned_off;
         let mut found = false;
         if let Some(tick) = self.stream.ticks.get(at) {
             if tick.doubt == Doubt::Run {
@@ -217,6 +221,7 @@ impl<'a> Walker<'a> {
         if let Some(gap) = self.gap_cost(at, expected) {
             for fit in self.fits(table, at) {
                 if fixes + fit.fixes > MAX_FIXES {
+                    self.turned_off += 1;
                     continue;
                 }
                 self.path.push(Choice {
@@ -244,7 +249,9 @@ impl<'a> Walker<'a> {
         if printed && at > self.start && self.rest[place] > 0 && self.stream.stops[at] {
             found |= self.finish(at, layout + cost::CUT, true);
         }
-        if !found {
+        // Where the line can be cut off, that hangs on whether the place before was printed.
+        let can_be_cut = self.rest[place] > 0 && self.stream.stops[at];
+        if !found && !can_be_cut && self.turned_off == turned_off {
             self.dead[memo] = true;
         }
         found

@@ -1,5 +1,7 @@
 //! What the engine's tests share: the embedded and the demo rules, loaded without the command line.
 
+pub mod reference;
+
 use std::path::{Path, PathBuf};
 
 use etchlore_engine::Rules;
