@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 
 /// The root of the repository.
-pub fn root() -> PathBuf {
+pub(crate) fn root() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR"))
         .parent()
         .unwrap()
@@ -14,14 +14,14 @@ pub fn root() -> PathBuf {
 
 /// What a run gave.
 #[derive(Debug)]
-pub struct Run {
-    pub status: i32,
-    pub out: String,
-    pub err: String,
+pub(crate) struct Run {
+    pub(crate) status: i32,
+    pub(crate) out: String,
+    pub(crate) err: String,
 }
 
 /// A command of the built binary, on a fixed day, without the caller's environment.
-pub fn etchlore(arguments: &[&str]) -> Command {
+pub(crate) fn etchlore(arguments: &[&str]) -> Command {
     let mut command = Command::new(env!("CARGO_BIN_EXE_etchlore"));
     command
         .args(arguments)
@@ -34,7 +34,7 @@ pub fn etchlore(arguments: &[&str]) -> Command {
 }
 
 /// Runs a command with bytes on standard input.
-pub fn run_with(mut command: Command, input: &[u8]) -> Run {
+pub(crate) fn run_with(mut command: Command, input: &[u8]) -> Run {
     let mut child = command
         .stdin(Stdio::piped())
         .stdout(Stdio::piped())
@@ -52,12 +52,12 @@ pub fn run_with(mut command: Command, input: &[u8]) -> Run {
 }
 
 /// Runs the binary.
-pub fn run(arguments: &[&str]) -> Run {
+pub(crate) fn run(arguments: &[&str]) -> Run {
     run_with(etchlore(arguments), b"")
 }
 
 /// Runs the binary and reads its one JSON document.
-pub fn json(arguments: &[&str]) -> serde_json::Value {
+pub(crate) fn json(arguments: &[&str]) -> serde_json::Value {
     let run = run(arguments);
     serde_json::from_str(&run.out).unwrap_or_else(|error| panic!("{error}: {}{}", run.out, run.err))
 }

@@ -1,10 +1,6 @@
 //! Properties that hold for every family: read of what was written gives the codes back, the index changes nothing, unrelated
 //! rules change no figure.
 
-#![allow(clippy::unwrap_used)]
-
-mod support;
-
 use etchlore_engine::decode::{Notation, Reading, Scratch, Seen};
 use etchlore_engine::model::{CodeKind, FamilyId};
 use etchlore_engine::rank::Context;
@@ -21,7 +17,7 @@ fn random(seed: u64) -> impl FnMut(u64) -> u64 {
 
 #[test]
 fn read_of_what_was_written_gives_the_codes_back() {
-    let rules = support::rules(true, &[]);
+    let rules = crate::support::rules(true, &[]);
     let set = rules.set();
     let decoder = rules.decoder();
     let mut scratch = Scratch::default();
@@ -148,7 +144,7 @@ fn readings(rules: &etchlore_engine::Rules, count: usize, seed: u64) -> Vec<Stri
 
 #[test]
 fn the_index_changes_nothing() {
-    let rules = support::rules(true, &[]);
+    let rules = crate::support::rules(true, &[]);
     let (with, without) = (rules.decoder(), rules.decoder().without_index());
     let (mut a, mut b) = (Scratch::default(), Scratch::default());
     for text in readings(&rules, 4_000, 11) {
@@ -181,7 +177,7 @@ fn the_fast_decoder_agrees_with_the_reference() {
         .ok()
         .and_then(|n| n.parse().ok())
         .unwrap_or(100_000);
-    let rules = support::rules(true, &[]);
+    let rules = crate::support::rules(true, &[]);
     let readings = readings(&rules, count, 23);
     let day = date(2026, 11, 25);
     let compared = std::sync::atomic::AtomicUsize::new(0);
@@ -189,7 +185,7 @@ fn the_fast_decoder_agrees_with_the_reference() {
         for part in readings.chunks(count.div_ceil(2)) {
             let (rules, compared) = (&rules, &compared);
             scope.spawn(move || {
-                let reference = support::reference::Reference::new(rules.set());
+                let reference = crate::support::reference::Reference::new(rules.set());
                 let mut scratch = Scratch::default();
                 for text in part {
                     let Ok(reading) = Reading::parse(text, Notation::default()) else {
@@ -237,9 +233,9 @@ fn the_fast_decoder_agrees_with_the_reference() {
 
 #[test]
 fn unrelated_rules_change_no_figure() {
-    let plain = support::rules(false, &[]);
+    let plain = crate::support::rules(false, &[]);
     let unrelated = "lore 1\nfamily elsewhere   Something else\n  source \"an invented one\"\n  code  :sun:ZZQ  7\n        head      tail\n  tail  one of \"789\"\n  example \"{:sun}ZZQ7\"\n";
-    let more = support::rules(false, &[("elsewhere.lore", unrelated)]);
+    let more = crate::support::rules(false, &[("elsewhere.lore", unrelated)]);
     let (mut a, mut b) = (Scratch::default(), Scratch::default());
     let context = Context::on(date(2026, 11, 25));
     for text in readings(&plain, 1_500, 5) {
@@ -270,7 +266,7 @@ fn unrelated_rules_change_no_figure() {
 
 #[test]
 fn probabilities_sum_to_one() {
-    let rules = support::rules(true, &[]);
+    let rules = crate::support::rules(true, &[]);
     let mut scratch = Scratch::default();
     let context = Context::on(date(2026, 11, 25));
     for text in readings(&rules, 3_000, 3) {
@@ -301,7 +297,7 @@ fn probabilities_sum_to_one() {
 
 #[test]
 fn listed_codes_have_glyphs() {
-    let rules = support::rules(true, &[]);
+    let rules = crate::support::rules(true, &[]);
     for family in &rules.set().families {
         for slot in &family.slots {
             for code in &slot.codes {

@@ -1,8 +1,8 @@
 //! Lints that tree and model alone can answer.
 
 use super::cx::Cx;
-use crate::diagnostic::Diagnostic;
-use crate::model::{CodeKind, Cond, Family, OpenRule, RuleSet};
+use crate::diagnostic::{Diagnostic, near};
+use crate::model::{CodeKind, Cond, Family, OpenRule, RowItem, RuleSet};
 use crate::value::DatePart;
 
 pub(super) fn lint(cx: &mut Cx<'_>, rules: &RuleSet) {
@@ -64,6 +64,7 @@ fn family_lints(family: &Family, rules: &RuleSet, found: &mut Vec<Diagnostic>) {
             }
         }
     }
+    unused_slots(family, found);
     for date in &family.dates {
         let mut parts: Vec<DatePart> = Vec::new();
         for slot in &date.slots {
@@ -92,6 +93,45 @@ fn family_lints(family: &Family, rules: &RuleSet, found: &mut Vec<Diagnostic>) {
         };
         if let Some(why) = why {
             found.push(Diagnostic::new("impossible-date", date.place, format!("these slots make no date: {why}")).help("parts of a date are year, quarter, month, fortnight, week, third and day, each given by a slot or field of that name"));
+        }
+    }
+}
+
+/// Slots that no form prints: forgotten, or a clause misspelt.
+fn unused_slots(family: &Family, found: &mut Vec<Diagnostic>) {
+    fn mark(items: &[RowItem], used: &mut [bool]) {
+        for item in items {
+            match item {
+                RowItem::Slot(slot) => used[slot.index()] = true,
+                RowItem::Optional(inner) => mark(inner, used),
+                _ => {}
+            }
+        }
+    }
+    let mut used = vec![false; family.slots.len()];
+    for form in &family.forms {
+        mark(&form.row.items, &mut used);
+    }
+    if family.forms.is_empty() {
+        return;
+    }
+    for (slot, used) in family.slots.iter().zip(used) {
+        if !used {
+            let mut fault = Diagnostic::new(
+                "unused-slot",
+                slot.place,
+                format!("no form prints the slot `{}`", slot.name),
+            );
+            let words = [
+                "source", "standing", "since", "until", "reviewed", "note", "weight", "function",
+                "maker", "example", "refuse", "accept", "never", "seldom", "date", "check",
+                "contains",
+            ];
+            fault = match near(&slot.name, words).first() {
+                Some(word) => fault.help(format!("did you mean `{word}`?")),
+                None => fault.help("name it in a row, or remove it"),
+            };
+            found.push(fault);
         }
     }
 }

@@ -42,6 +42,16 @@ pub struct Explanation {
 }
 
 impl Explanation {
+    /// Where it cuts the reading: slot, first glyph and glyph after the last of each place that is printed.
+    #[must_use]
+    pub fn cut_at(&self) -> Vec<(usize, usize, usize)> {
+        self.choices
+            .iter()
+            .filter(|c| c.end > c.start)
+            .map(|c| (c.slot, c.start, c.end))
+            .collect()
+    }
+
     /// How many glyphs of the reading it explains.
     #[must_use]
     pub fn covered(&self) -> usize {
@@ -107,6 +117,7 @@ pub struct Decoder<'p> {
     pub(crate) program: &'p Program,
     pub(crate) rules: &'p RuleSet,
     use_index: bool,
+    only: Option<FamilyId>,
 }
 
 impl<'p> Decoder<'p> {
@@ -117,6 +128,7 @@ impl<'p> Decoder<'p> {
             program,
             rules,
             use_index: true,
+            only: None,
         }
     }
 
@@ -145,6 +157,15 @@ impl<'p> Decoder<'p> {
                 .contains(&code.0),
             Some(Known::Open) => true,
             None => false,
+        }
+    }
+
+    /// The same, trying one family only.
+    #[must_use]
+    pub fn only(self, family: FamilyId) -> Decoder<'p> {
+        Decoder {
+            only: Some(family),
+            ..self
         }
     }
 
@@ -191,6 +212,13 @@ impl<'p> Decoder<'p> {
     /// The rows that the reading can be, from its first glyphs.
     fn find_rows(&self, stream: &Stream, scratch: &mut Scratch) {
         scratch.rows.clear();
+        if let Some(family) = self.only {
+            let rows = self.program.families[family.index()].rows.len();
+            scratch
+                .rows
+                .extend((0..rows).map(|row| (family.0, row as u32)));
+            return;
+        }
         if !self.use_index {
             for (f, family) in (0_u32..).zip(&self.program.families) {
                 scratch

@@ -452,4 +452,13 @@ pub const CODES: &[CodeInfo] = &[
         example: "family a  (slots only)",
         instead: "code  A  1",
     },
+    CodeInfo {
+        code: "unused-slot",
+        severity: Severity::Warning,
+        title: "a slot stands in no row",
+        what: "A slot has codes, but no form prints it and nothing looks it up.",
+        why: "It is dead text, or a misspelt word of the language.",
+        example: "sorce \"Guide OG-114\"",
+        instead: "source \"Guide OG-114\"",
+    },
 ];

@@ -78,11 +78,13 @@ pub fn parse(source: SourceId, text: &str) -> Parsed {
         let indent = bare.len() - bare.trim_start_matches([' ', '\t']).len();
         let (content, comment) = without_comment(&bare[indent..]);
         let content_span = Span::new(start + indent, start + indent + content.len());
+        // A tab counts as the two spaces that its mend writes.
+        let depth = indent + bare[..indent].matches('\t').count();
         let mut node = Node {
             kind: LineKind::Blank,
             line: Span::new(start, at),
             content: content_span,
-            indent,
+            indent: depth,
             comment: comment
                 .map(|(from, to)| Span::new(start + indent + from, start + indent + to)),
             parent: None,
@@ -102,7 +104,7 @@ pub fn parse(source: SourceId, text: &str) -> Parsed {
                     .fix("write spaces", place(tabs), spaces, Applicability::Safe),
             );
         }
-        while open.last().is_some_and(|(outer, _, _)| *outer >= indent) {
+        while open.last().is_some_and(|(outer, _, _)| *outer >= depth) {
             open.pop();
         }
         let index = parsed.tree.nodes.len();
@@ -144,7 +146,7 @@ pub fn parse(source: SourceId, text: &str) -> Parsed {
             Some(parent) => parsed.tree.nodes[parent].children.push(index),
             None => parsed.tree.top.push(index),
         }
-        open.push((indent, index, beneath));
+        open.push((depth, index, beneath));
     }
     parsed
 }

@@ -129,6 +129,13 @@ impl Cursor<'_> {
             if self.done() || self.at_clause() {
                 return fields;
             }
+            // A word that nearly is a clause is one misspelt, not a field.
+            let misspelt = self.peek_name().is_some_and(|name| {
+                !crate::diagnostic::within(name, CLAUSES.iter().copied(), 2).is_empty()
+            });
+            if misspelt {
+                return fields;
+            }
             let place = self.next_place();
             let before = self.at;
             let mend = crate::source::Place {

@@ -1,6 +1,6 @@
 //! What the engine's tests share: the embedded and the demo rules, loaded without the command line.
 
-pub mod reference;
+pub(crate) mod reference;
 
 use std::path::{Path, PathBuf};
 
@@ -12,7 +12,7 @@ use etchlore_engine::packs;
 use etchlore_engine::source::{LoadError, Loader, Sources};
 
 /// Serves embedded packs by name and files beside the file that names them.
-pub struct Files;
+pub(crate) struct Files;
 
 impl Loader for Files {
     fn load(&self, from: &str, path: &str) -> Result<(String, String), LoadError> {
@@ -57,7 +57,7 @@ fn lore_files(folder: &Path, found: &mut Vec<PathBuf>) {
 }
 
 /// The root of the repository.
-pub fn root() -> PathBuf {
+pub(crate) fn root() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR"))
         .parent()
         .map(Path::to_path_buf)
@@ -65,7 +65,7 @@ pub fn root() -> PathBuf {
 }
 
 /// The texts of the embedded packs, with `demo` those of `rules-demo/` too, and `more` besides.
-pub fn checked(demo: bool, more: &[(&str, &str)]) -> (Sources, Checked) {
+pub(crate) fn checked(demo: bool, more: &[(&str, &str)]) -> (Sources, Checked) {
     let mut sources = Sources::default();
     let mut roots = Vec::new();
     for pack in packs::PACKS
@@ -90,7 +90,7 @@ pub fn checked(demo: bool, more: &[(&str, &str)]) -> (Sources, Checked) {
 }
 
 /// The same, compiled.
-pub fn rules(demo: bool, more: &[(&str, &str)]) -> Rules {
+pub(crate) fn rules(demo: bool, more: &[(&str, &str)]) -> Rules {
     let (sources, checked) = checked(demo, more);
     let errors: Vec<String> = checked
         .diagnostics

@@ -77,7 +77,7 @@ struct Way {
 }
 
 /// A family prepared once: its rows spread.
-pub struct Reference<'r> {
+pub(crate) struct Reference<'r> {
     rules: &'r RuleSet,
     confusions: Confusions,
     rows: Vec<Vec<Row>>,
@@ -144,7 +144,7 @@ fn lines(items: &[RowItem]) -> Vec<Vec<Place>> {
 }
 
 impl<'r> Reference<'r> {
-    pub fn new(rules: &'r RuleSet) -> Reference<'r> {
+    pub(crate) fn new(rules: &'r RuleSet) -> Reference<'r> {
         let rows = rules
             .families
             .iter()
@@ -179,7 +179,7 @@ impl<'r> Reference<'r> {
     }
 
     /// For each family the log2 of the sum of P over all its explanations, and how many of them there are up to the codes seen.
-    pub fn explain(&self, reading: &Reading, seen: Date) -> HashMap<usize, f64> {
+    pub(crate) fn explain(&self, reading: &Reading, seen: Date) -> HashMap<usize, f64> {
         let mut ticks = Vec::new();
         let mut capitals = Vec::new();
         for (number, line) in reading.lines.iter().enumerate() {
@@ -1004,7 +1004,7 @@ impl One<'_> {
         groups: &[Vec<usize>],
     ) -> Vec<bool> {
         let mut needed: Vec<bool> = first.iter().map(Option::is_some).collect();
-        let mut mark = |cond: &Cond, needed: &mut Vec<bool>| {
+        let mark = |cond: &Cond, needed: &mut Vec<bool>| {
             for slot in self.asks(cond) {
                 needed[slot] = true;
             }

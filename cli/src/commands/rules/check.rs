@@ -39,6 +39,7 @@ pub(crate) fn run(
         let (of_examples, faults) = analyse::examples(&loaded.rules, today, &asked);
         tally = of_examples;
         found.extend(faults);
+        found.extend(analyse::splits(&loaded.rules));
         digest = Some(loaded.digest);
         sources_of_all = loaded.sources;
     }

@@ -1,0 +1,10 @@
+//! The engine as a library user sees it, in one binary.
+
+#![allow(clippy::unwrap_used)]
+
+// What holds for every family, the reference decoder included.
+mod properties;
+// What each stage says of rule texts.
+mod stages;
+// Rules to test with, and the reference decoder.
+mod support;
