@@ -26,15 +26,35 @@ fn read_of_what_was_written_gives_the_codes_back() {
     for (index, family) in set.families.iter().enumerate() {
         for form in 0..family.forms.len() {
             let mut random = random(7 + index as u64 * 31 + form as u64);
-            let mut written_here = 0;
+            let (mut written_here, mut unnamed) = (0, 0);
             let mut failed_here = 0;
             for _ in 0..MEMBERS {
                 let Some(written) = sample(set, family, form, &mut random) else {
                     continue;
                 };
+                // A row of dates, serials and symbols names no part, and is read only beside one that does.
+                let dated = |slot: usize| {
+                    !family.is_marking()
+                        && family
+                            .dates
+                            .iter()
+                            .any(|d| d.slots.iter().any(|s| s.index() == slot))
+                };
+                if written
+                    .printed
+                    .iter()
+                    .all(|slot| family.slots[slot.index()].each || dated(slot.index()))
+                {
+                    unnamed += 1;
+                    continue;
+                }
                 written_here += 1;
                 let text = written.reading();
-                let reading = Reading::parse(&text, Notation::default())
+                let certain = Notation {
+                    certain: true,
+                    ..Notation::default()
+                };
+                let reading = Reading::parse(&text, certain)
                     .unwrap()
                     .in_form(Some(family.forms[form].kind));
                 let explanations = decoder.explain(&reading, date(2026, 11, 25), &mut scratch);
@@ -69,7 +89,7 @@ fn read_of_what_was_written_gives_the_codes_back() {
             }
             tried += written_here;
             assert!(
-                written_here > 0,
+                written_here + unnamed > 0,
                 "{}: no member of form {form} could be written",
                 family.name
             );
@@ -169,14 +189,14 @@ fn the_index_changes_nothing() {
     }
 }
 
-/// The fast decoder and the plain one give every family the same probability, on 100,000 readings; `ETCHLORE_REFERENCE` is
-/// another number.
+/// The fast decoder and the plain one give every family the same probability. `ETCHLORE_REFERENCE` is the number of readings:
+/// `.ci/run` asks for 100,000.
 #[test]
 fn the_fast_decoder_agrees_with_the_reference() {
     let count = std::env::var("ETCHLORE_REFERENCE")
         .ok()
         .and_then(|n| n.parse().ok())
-        .unwrap_or(100_000);
+        .unwrap_or(20_000);
     let rules = crate::support::rules(true, &[]);
     let readings = readings(&rules, count, 23);
     let day = date(2026, 11, 25);

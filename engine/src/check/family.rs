@@ -467,6 +467,7 @@ impl Draft<'_, '_> {
                 _ => {}
             }
         }
+        self.name_dates(family);
         // Derived fields last: they may use fields that any line above brings in.
         for line in self.lines.clone() {
             if let LineKind::Derived(name, expr, clauses) = &line.kind {
@@ -559,12 +560,24 @@ impl Draft<'_, '_> {
                 _ => {}
             }
         }
-        let name = match &rule.of {
-            Some(of) if !family.dates.is_empty() => format!("{of}_date"),
-            _ => "date".to_owned(),
-        };
-        rule.field = self.cx.field(&name, None);
         family.dates.push(rule);
+    }
+
+    /// The date of the package is `date`; those of a mask or wafer beside it have names of their own.
+    fn name_dates(&mut self, family: &mut Family) {
+        let inner = |rule: &DateRule| matches!(rule.of.as_deref(), Some("mask" | "wafer" | "die"));
+        let main = family
+            .dates
+            .iter()
+            .position(|rule| !inner(rule))
+            .unwrap_or(0);
+        for (at, rule) in family.dates.iter_mut().enumerate() {
+            let name = match &rule.of {
+                Some(of) if at != main => format!("{of}_date"),
+                _ => "date".to_owned(),
+            };
+            rule.field = self.cx.field(&name, None);
+        }
     }
 
     #[allow(clippy::too_many_arguments)]

@@ -29,7 +29,7 @@ impl Index {
             for (r, row) in (0_u32..).zip(&family.rows) {
                 for (l, line) in (0_u32..).zip(&row.lines) {
                     // A line that names nothing (a date, a lot) is tried only beside one that does.
-                    if !line.places.iter().any(|place| family.naming[place.slot]) {
+                    if !line.places.iter().any(|place| row.naming[place.slot]) {
                         continue;
                     }
                     let reference = LineRef {

@@ -42,8 +42,6 @@ pub(crate) struct FamilyProgram {
     pub(crate) groups: Vec<Group>,
     /// Condition of each `never` or `seldom`.
     pub(crate) nevers: Vec<u32>,
-    /// Slots that name the part: one of them must be seen.
-    pub(crate) naming: Vec<bool>,
     /// Kinds of forms the family has.
     pub(crate) kinds: Vec<FormKind>,
 }
@@ -56,6 +54,8 @@ pub(crate) struct RowProgram {
     /// Weight of its form times the share of this way to print it.
     pub(crate) weight: f64,
     pub(crate) lines: Vec<LineProgram>,
+    /// Slots that name the part: one of them must be seen.
+    pub(crate) naming: Vec<bool>,
 }
 
 /// One line of a row.
@@ -247,7 +247,10 @@ fn compile_family(
                 }
                 lines.push(line_program(places, &tables));
             }
+            let printed = spread.lines.iter().flatten().map(|(slot, _)| *slot);
+            let naming = naming(family, printed.collect());
             rows.push(RowProgram {
+                naming,
                 kind: kind_row.kind,
                 guard,
                 weight: kind_row.weight * spread.share,
@@ -299,7 +302,6 @@ fn compile_family(
     let mut kinds: Vec<FormKind> = family.forms.iter().map(|form| form.kind).collect();
     kinds.sort_unstable();
     kinds.dedup();
-    let naming = naming(family);
     Ok(FamilyProgram {
         id,
         conds: conds.programs,
@@ -308,19 +310,23 @@ fn compile_family(
         rows,
         groups,
         nevers,
-        naming,
         kinds,
     })
 }
 
-/// The slots that name the part: those of `base`, else all that are neither a date, a specimen's own, nor always the same symbol.
-fn naming(family: &Family) -> Vec<bool> {
+/// The slots of a row that name the part: those of `base`, else all that are neither a date, a specimen's own, nor always the
+/// same symbol.
+fn naming(family: &Family, printed: Vec<usize>) -> Vec<bool> {
     let mut naming = vec![false; family.slots.len()];
     if let Some(base) = &family.base {
         mark_slots(&base.items, &mut naming);
-        return naming;
+        if printed.iter().any(|slot| naming[*slot]) {
+            return naming;
+        }
+        naming.fill(false);
     }
-    for (index, slot) in family.slots.iter().enumerate() {
+    for index in printed {
+        let slot = &family.slots[index];
         let dated = !family.is_marking()
             && family
                 .dates

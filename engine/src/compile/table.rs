@@ -32,6 +32,8 @@ pub(crate) struct OpenStrip {
     /// How many glyphs each place can hold.
     pub(crate) sizes: Vec<f64>,
     pub(crate) lower: Vec<bool>,
+    /// It stands for what the table does not list.
+    pub(crate) unlisted: bool,
     /// It takes any text.
     pub(crate) free: bool,
     /// log2 of the share that one string of it has in its code.
@@ -160,6 +162,7 @@ impl Table {
                     self.open.push(OpenStrip {
                         code: index,
                         guard,
+                        unlisted: code.unlisted,
                         free: super::draw::is_free(strip),
                         share,
                         sizes: strip

@@ -311,7 +311,7 @@ impl<'p> Decoder<'p> {
             .collect();
         let named = choices
             .iter()
-            .any(|c| c.code.is_some() && c.end > c.start && program.naming[c.slot]);
+            .any(|c| c.code.is_some() && c.end > c.start && program.rows[row_at].naming[c.slot]);
         if !named {
             return;
         }

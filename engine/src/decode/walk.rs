@@ -420,6 +420,7 @@ impl<'a> Walker<'a> {
                     if *ids == taken {
                         match guard {
                             None => listed = true,
+                            Some(_) if strip.unlisted => listed = true,
                             Some(guard) => conds.push((*guard, false)),
                         }
                     }

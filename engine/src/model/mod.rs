@@ -244,7 +244,7 @@ pub struct Matrix {
 /// A date put together from the parts that slots give.
 #[derive(Debug, Clone)]
 pub struct DateRule {
-    /// The field it gives: `date` for the first rule of a family, `<of>_date` for later ones.
+    /// The field it gives: `date` for the package, `<of>_date` for others beside it.
     pub field: FieldId,
     /// The slots that give its parts.
     pub slots: Vec<SlotId>,

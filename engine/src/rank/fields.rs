@@ -446,7 +446,11 @@ fn in_base(value: Value, base: Option<Base>) -> Value {
                 value: quantity.value * factor,
                 base,
             }),
-            None => Value::Quantity(quantity),
+            // A product of units: the check has made sure that it comes out in the field's.
+            None => Value::Quantity(Quantity {
+                value: quantity.value,
+                base,
+            }),
         },
         (value, _) => value,
     }

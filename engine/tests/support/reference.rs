@@ -542,6 +542,7 @@ impl One<'_> {
                         .all(|(a, b)| a.folded() == b[0].folded());
                 match (&other.guard, same) {
                     (None, true) => return None,
+                    (Some(_), true) if model.codes[index].unlisted => return None,
                     (Some(guard), true) => conds.push((guard.clone(), false)),
                     _ => {}
                 }
@@ -722,7 +723,7 @@ impl One<'_> {
         })
     }
 
-    fn naming(&self, slot: usize) -> bool {
+    fn naming(&self, row: &Row, slot: usize) -> bool {
         fn among(items: &[RowItem], slot: usize) -> bool {
             items.iter().any(|item| match item {
                 RowItem::Slot(s) => s.index() == slot,
@@ -731,7 +732,14 @@ impl One<'_> {
             })
         }
         if let Some(base) = &self.family.base {
-            return among(&base.items, slot);
+            let printed = row.lines.iter().flatten();
+            let mut printed = printed;
+            if printed.any(|place| among(&base.items, place.slot)) {
+                return among(&base.items, slot);
+            }
+        }
+        if !row.lines.iter().flatten().any(|place| place.slot == slot) {
+            return false;
         }
         let model = &self.family.slots[slot];
         let dated = !self.family.is_marking()
@@ -812,7 +820,7 @@ impl One<'_> {
         let all: Vec<&Taken> = chosen.iter().flatten().flat_map(|way| &way.taken).collect();
         if !all
             .iter()
-            .any(|taken| taken.end > taken.start && self.naming(taken.slot))
+            .any(|taken| taken.end > taken.start && self.naming(row, taken.slot))
         {
             return Vec::new();
         }
