@@ -4,6 +4,7 @@ mod codes;
 mod conds;
 mod csv_table;
 mod cx;
+mod derived;
 mod family;
 mod files;
 mod lint;

@@ -518,26 +518,36 @@ fn written(
             RowItem::Slot(slot) => {
                 let slot = slot.index();
                 let model = &family.slots[slot];
-                let piece = match (code(slot), &known[slot]) {
-                    (Some(code), _) => read.code_text(family, slot, code),
-                    (None, Known::Seen(_)) => read.text(slot).unwrap_or_default(),
-                    // What may be absent is left out where nothing is known of it.
-                    _ if model.codes.iter().any(|code| code.kind == CodeKind::Absent) => {
-                        candidate.open.push(model.name.clone());
-                        continue;
-                    }
-                    _ => {
-                        whole = false;
-                        candidate.open.push(model.name.clone());
-                        if !open_before {
-                            text.push_str(pending);
-                            text.push_str("..");
+                let piece =
+                    match (code(slot), &known[slot]) {
+                        (Some(code), _) => read.code_text(family, slot, code),
+                        (None, Known::Seen(_)) => read.text(slot).unwrap_or_default(),
+                        // What may be absent is left out where nothing is known of it.
+                        _ if model.codes.iter().any(|code| code.kind == CodeKind::Absent) => {
+                            // Only packing and finish may stay open beside a known ordering code.
+                            whole &= model.codes.iter().flat_map(|code| &code.fields).all(
+                                |(field, _)| {
+                                    matches!(
+                                        decoder.rules.fields[field.index()].name.as_str(),
+                                        "packing" | "lead_finish" | "compliance"
+                                    )
+                                },
+                            );
+                            candidate.open.push(model.name.clone());
+                            continue;
                         }
-                        pending = "";
-                        open_before = true;
-                        continue;
-                    }
-                };
+                        _ => {
+                            whole = false;
+                            candidate.open.push(model.name.clone());
+                            if !open_before {
+                                text.push_str(pending);
+                                text.push_str("..");
+                            }
+                            pending = "";
+                            open_before = true;
+                            continue;
+                        }
+                    };
                 if piece.contains('_') {
                     whole = false;
                 }
@@ -550,7 +560,17 @@ fn written(
             }
         }
     }
-    candidate.known_to = if whole {
+    // Where nothing beyond the base is there, the base is all that is known, even if the rule allows such a name.
+    let beyond: Vec<usize> = slots_of(&form.row.items)
+        .into_iter()
+        .filter(|slot| !base.contains(slot))
+        .collect();
+    let absent = |slot: &usize| {
+        code(*slot).is_some_and(|code| family.slots[*slot].codes[code].kind == CodeKind::Absent)
+            || code(*slot).is_none() && !matches!(known[*slot], Known::Seen(_))
+    };
+    let bare = base_known && !beyond.is_empty() && beyond.iter().all(absent);
+    candidate.known_to = if whole && !bare {
         Depth::OrderingCode
     } else if base_known {
         Depth::BasePart
