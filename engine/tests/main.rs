@@ -1,6 +1,6 @@
 //! The engine as a library user sees it, in one binary.
 
-#![allow(clippy::unwrap_used)]
+#![allow(clippy::unwrap_used, clippy::disallowed_methods)]
 
 // What holds for every family, the reference decoder included.
 mod properties;

@@ -79,10 +79,10 @@ fn fault(row: &Row, reading: &Value) -> Option<String> {
     if row.first && reading["candidates"][0]["family"] != family {
         return Some(format!("{family} must be first, got {}", names.join(", ")));
     }
-    if let Some(written) = &row.written {
-        if found["written"] != written.as_str() {
-            return Some(format!("written {}, expected {written}", found["written"]));
-        }
+    if let Some(written) = &row.written
+        && found["written"] != written.as_str()
+    {
+        return Some(format!("written {}, expected {written}", found["written"]));
     }
     for (name, expected) in &row.fields {
         let got = &found["fields"][name];

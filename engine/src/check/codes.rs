@@ -713,15 +713,15 @@ impl<'c, 'a> Gather<'c, 'a> {
                             continue;
                         }
                     }
-                    if let (false, Some(own)) = (code.has_fields, own) {
-                        if own.kind == FieldKind::Text {
-                            code.values.push((own.field, Value::Text(spelling.text())));
-                        }
+                    if let (false, Some(own)) = (code.has_fields, own)
+                        && own.kind == FieldKind::Text
+                    {
+                        code.values.push((own.field, Value::Text(spelling.text())));
                     }
                 }
                 CodeKind::Open(strips) if strips.is_empty() => {
                     *strips = like_listed(&listed);
-                    if !self.given && others.len() > 0 {
+                    if !self.given && !others.is_empty() {
                         let mut fields = others.clone();
                         fields.sort_unstable();
                         fields.dedup();

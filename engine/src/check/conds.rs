@@ -459,7 +459,7 @@ impl Draft<'_, '_> {
         literal: &crate::syntax::ast::ValueLit,
     ) -> Option<Value> {
         use crate::syntax::ast::ValueKind;
-        use crate::value::{Base, Quantity, Unit};
+        use crate::value::{Quantity, Unit};
         let base = self.cx.fields[field.index()].base;
         match (&literal.kind, base) {
             (ValueKind::Text(text), _) => Some(Value::Text(text.clone())),
@@ -469,7 +469,7 @@ impl Draft<'_, '_> {
                     .unit
                     .as_ref()
                     .and_then(|u| Unit::of(&u.text))
-                    .unwrap_or_else(|| Unit::base(if base == Base::Count { base } else { base }));
+                    .unwrap_or_else(|| Unit::base(base));
                 let factor = unit.base.factor(base)?;
                 match kind {
                     ValueKind::Number(number) => Some(Value::Quantity(Quantity {

@@ -92,10 +92,10 @@ impl Cx<'_> {
         let place = self.place(file, name.span);
         let (kind, free) = match vocabulary::field(&name.text) {
             Some(word) => {
-                if let (FieldKind::Number(base), Some(unit)) = (word.kind, unit) {
-                    if unit.base.factor(base).is_none() {
-                        self.wrong_unit(place, &name.text, base, unit.symbol, unit.base);
-                    }
+                if let (FieldKind::Number(base), Some(unit)) = (word.kind, unit)
+                    && unit.base.factor(base).is_none()
+                {
+                    self.wrong_unit(place, &name.text, base, unit.symbol, unit.base);
                 }
                 (word.kind, false)
             }
@@ -260,18 +260,18 @@ impl Cx<'_> {
                             min.as_deref().and_then(scale),
                             max.as_deref().and_then(scale),
                         );
-                        if let (Some(a), Some(b)) = (min, max) {
-                            if a > b {
-                                self.note(
-                                    Diagnostic::new(
-                                        "empty-window",
-                                        place,
-                                        "the range ends below its beginning",
-                                    )
-                                    .help("write the smaller end first"),
-                                );
-                                return None;
-                            }
+                        if let (Some(a), Some(b)) = (min, max)
+                            && a > b
+                        {
+                            self.note(
+                                Diagnostic::new(
+                                    "empty-window",
+                                    place,
+                                    "the range ends below its beginning",
+                                )
+                                .help("write the smaller end first"),
+                            );
+                            return None;
                         }
                         Some(Value::Range { min, max, base })
                     }

@@ -18,21 +18,19 @@ impl Draft<'_, '_> {
         };
         let known = self.cx.fields[column.field.index()].base;
         match (kind, column.kind) {
-            (ExprKind::Number(dims), FieldKind::Number(base)) => {
-                if dims != dims_of(base) {
-                    let title = format!(
-                        "`{}` is {}, but this comes out as {}",
-                        name.text,
-                        base.dimension(),
-                        show_dims(&dims)
-                    );
-                    let at = self.cx.place(line.file, name.span);
-                    self.cx.note(
-                        Diagnostic::new("unit-mismatch", at, title)
-                            .help("mend the expression or the field"),
-                    );
-                    return;
-                }
+            (ExprKind::Number(dims), FieldKind::Number(base)) if dims != dims_of(base) => {
+                let title = format!(
+                    "`{}` is {}, but this comes out as {}",
+                    name.text,
+                    base.dimension(),
+                    show_dims(&dims)
+                );
+                let at = self.cx.place(line.file, name.span);
+                self.cx.note(
+                    Diagnostic::new("unit-mismatch", at, title)
+                        .help("mend the expression or the field"),
+                );
+                return;
             }
             (ExprKind::Number(dims), FieldKind::Text) if column.free && known.is_none() => {
                 self.cx.fields[column.field.index()].base = base_of(&dims);

@@ -47,11 +47,12 @@ fn load_one(cx: &mut Cx<'_>, id: SourceId, open: &mut Vec<SourceId>) -> usize {
         .tree
         .top
         .iter()
-        .filter_map(|node| match &cx.files[index].tree.nodes[*node] {
-            node => match &node.kind {
+        .filter_map(|node| {
+            let node = &cx.files[index].tree.nodes[*node];
+            match &node.kind {
                 LineKind::Use { path, .. } => Some((path.clone(), node.content)),
                 _ => None,
-            },
+            }
         })
         .collect();
     for (path, _) in uses {

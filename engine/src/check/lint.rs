@@ -170,14 +170,13 @@ fn impossible_values(code: &crate::model::Code, rules: &RuleSet, found: &mut Vec
         let name = &rules.fields[field.index()].name;
         if let (Some(part), OpenRule::OneOf { order, start, .. }, CodeKind::Open(_)) =
             (DatePart::of_field(name), rule, &code.kind)
+            && part != DatePart::Year
         {
-            if part != DatePart::Year {
-                say(
-                    part,
-                    name,
-                    (start.unwrap_or(1) + order.len() as i64 - 1) as f64,
-                );
-            }
+            say(
+                part,
+                name,
+                (start.unwrap_or(1) + order.len() as i64 - 1) as f64,
+            );
         }
     }
 }

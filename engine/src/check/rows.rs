@@ -344,10 +344,10 @@ impl Draft<'_, '_> {
                     .find(|l| matches!(&l.kind, LineKind::Form(w, ..) if w.text == word.text))
                     .cloned();
                 if let Some(other) = other {
-                    if let LineKind::Form(_, tokens, _) = other.kind.clone() {
-                        if let Some(paired) = self.paired(&other, &tokens) {
-                            new.extend(self.items(&other, &paired, depth + 1, specimen));
-                        }
+                    if let LineKind::Form(_, tokens, _) = other.kind.clone()
+                        && let Some(paired) = self.paired(&other, &tokens)
+                    {
+                        new.extend(self.items(&other, &paired, depth + 1, specimen));
                     }
                     return;
                 }
@@ -408,7 +408,7 @@ impl Draft<'_, '_> {
         new.push(RowItem::Slot(id));
         let Some(shown) = shown else { return };
         specimen.push((id, shown.text.clone()));
-        if self.slots[id.index()].codes.is_empty() && !(shown.text == "none" && !shown.quoted) {
+        if self.slots[id.index()].codes.is_empty() && (shown.quoted || shown.text != "none") {
             let place = self.cx.place(line.file, shown.span);
             let spelling = Spelling::of(&shown.text);
             let mut code = Proto::new(CodeKind::Listed(spelling.clone()), place);
@@ -447,7 +447,8 @@ impl Draft<'_, '_> {
             let children = self.cx.files[file].tree.nodes[node].children.clone();
             let before = self.lines.len();
             self.collect(file, &children, &[], Some(name));
-            for line in self.lines[before..].to_vec() {
+            let own: Vec<Line> = self.lines[before..].to_vec();
+            for line in own {
                 self.slot_line(&line);
             }
         }

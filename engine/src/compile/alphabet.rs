@@ -88,10 +88,10 @@ impl Alphabet {
     /// The id of a glyph, [`OTHER`] where no rule has it.
     #[must_use]
     pub fn id(&self, glyph: &Glyph) -> u8 {
-        if let Glyph::Char(c) = glyph {
-            if let Some(bit) = GlyphSet::bit(*c) {
-                return u8::try_from(bit.trailing_zeros()).unwrap_or(OTHER);
-            }
+        if let Glyph::Char(c) = glyph
+            && let Some(bit) = GlyphSet::bit(*c)
+        {
+            return u8::try_from(bit.trailing_zeros()).unwrap_or(OTHER);
         }
         self.ids.get(&glyph.folded()).copied().unwrap_or(OTHER)
     }

@@ -232,16 +232,16 @@ impl Draw<'_> {
         } else {
             self.combine(at, &open, &weighed, 0, needed, state, branches);
         }
-        if state.dates.len() > dates_before {
-            if let Some((rule, read)) = state.dates.pop() {
-                let first = self.model.dates[rule]
-                    .slots
-                    .iter()
-                    .map(|s| s.index())
-                    .find(|s| state.code[*s].is_some());
-                if let Some(first) = first {
-                    state.bits[first] -= read.bits;
-                }
+        if state.dates.len() > dates_before
+            && let Some((rule, read)) = state.dates.pop()
+        {
+            let first = self.model.dates[rule]
+                .slots
+                .iter()
+                .map(|s| s.index())
+                .find(|s| state.code[*s].is_some());
+            if let Some(first) = first {
+                state.bits[first] -= read.bits;
             }
         }
     }

@@ -233,7 +233,7 @@ fn values_of(
             .flat_map(|s| {
                 place
                     .iter()
-                    .map(move |g| [s.as_slice(), &[g.clone()]].concat())
+                    .map(move |g| [s.as_slice(), std::slice::from_ref(g)].concat())
             })
             .collect();
         strings.truncate(MAX_COMPLETIONS);

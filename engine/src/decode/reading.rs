@@ -212,9 +212,9 @@ fn read_line(text: &str, index: usize, notation: Notation) -> Result<Line, Readi
         } else if on && c == '.' && chars.get(at) == Some(&'.') {
             at += 1;
             Seen::Run
-        } else if on && (c == '_' || c == '?') {
-            Seen::Unread
-        } else if notation.table && c == '?' && beside_word(&chars, start) {
+        } else if on && (c == '_' || c == '?')
+            || notation.table && c == '?' && beside_word(&chars, start)
+        {
             Seen::Unread
         } else if on && c == '{' {
             let Some(length) = chars[at..].iter().position(|c| *c == '}') else {

@@ -185,10 +185,10 @@ impl<'a> Walker<'a> {
         }
         let turned_off = self.turned_off;
         let mut found = false;
-        if let Some(tick) = self.stream.ticks.get(at) {
-            if tick.doubt == Doubt::Run {
-                found |= self.hidden(place, at, pending, layout, fixes);
-            }
+        if let Some(tick) = self.stream.ticks.get(at)
+            && tick.doubt == Doubt::Run
+        {
+            found |= self.hidden(place, at, pending, layout, fixes);
         }
         let Some(here) = self.line.places.get(place) else {
             found |= self.finish(at, layout, false);

@@ -240,19 +240,18 @@ fn answers(decoder: &Decoder<'_>, list: &[Weighed<'_>], stream: &Stream) -> Vec<
             probability: (!alternatives.is_empty()).then_some(probability),
             alternatives,
         });
-        if let Some(rule) = family.dates.iter().find(|date| date.field == one.field) {
-            if let (Some(of), Some(field)) = (
+        if let Some(rule) = family.dates.iter().find(|date| date.field == one.field)
+            && let (Some(of), Some(field)) = (
                 &rule.of,
                 decoder
                     .rules
                     .fields
                     .iter()
                     .position(|f| f.name == "date_of"),
-            ) {
-                if !answers.iter().any(|a| a.name == "date_of") {
-                    answers.push(plain(FieldId::at(field), "date_of", of));
-                }
-            }
+            )
+            && !answers.iter().any(|a| a.name == "date_of")
+        {
+            answers.push(plain(FieldId::at(field), "date_of", of));
         }
     }
     answers.sort_by_key(|answer| (answer.at.is_none(), answer.at));

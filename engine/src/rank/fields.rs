@@ -380,15 +380,14 @@ fn derive(
     }
     if let Some(base) = &family.base {
         let mut text = String::new();
-        if base_text(family, &base.items, known, classes, said, &mut text) {
-            if let Some(field) = decoder
+        if base_text(family, &base.items, known, classes, said, &mut text)
+            && let Some(field) = decoder
                 .rules
                 .fields
                 .iter()
                 .position(|field| field.name == "base")
-            {
-                said.push(derived(FieldId::at(field), Value::Text(text)));
-            }
+        {
+            said.push(derived(FieldId::at(field), Value::Text(text)));
         }
     }
 }

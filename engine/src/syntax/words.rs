@@ -422,21 +422,19 @@ impl Cursor<'_> {
                 let number = codes.last().is_some_and(|code| {
                     !code.quoted && code.text.chars().all(|c| c.is_ascii_digit())
                 });
-                if number {
-                    if let Some(unit) = self.word_of(token::unit) {
-                        let code = codes.last().map(|c| c.text.clone()).unwrap_or_default();
-                        let place = self.place(name.span.join(unit.span));
-                        let mend = format!("{} = {} {}", name.text, code, unit.text);
-                        let title = format!(
-                            "`{} {code}` asks for the code {code} of slot `{}`; `{}` is left over",
-                            name.text, name.text, unit.text
-                        );
-                        self.note(
-                            Diagnostic::new("condition-unclear", place, title)
-                                .help(format!("for the value write `{mend}`"))
-                                .fix("compare the value", place, mend, Applicability::Unsafe),
-                        );
-                    }
+                if number && let Some(unit) = self.word_of(token::unit) {
+                    let code = codes.last().map(|c| c.text.clone()).unwrap_or_default();
+                    let place = self.place(name.span.join(unit.span));
+                    let mend = format!("{} = {} {}", name.text, code, unit.text);
+                    let title = format!(
+                        "`{} {code}` asks for the code {code} of slot `{}`; `{}` is left over",
+                        name.text, name.text, unit.text
+                    );
+                    self.note(
+                        Diagnostic::new("condition-unclear", place, title)
+                            .help(format!("for the value write `{mend}`"))
+                            .fix("compare the value", place, mend, Applicability::Unsafe),
+                    );
                 }
                 TestLit::Codes(codes)
             };

@@ -93,10 +93,10 @@ pub fn write(
     optional: &mut dyn FnMut() -> bool,
 ) -> Result<Written, WriteError> {
     for (slot, chosen) in family.slots.iter().zip(codes) {
-        if let Some(guard) = &slot.codes[chosen.code.index()].guard {
-            if !holds(guard, codes) {
-                return Err(WriteError::Guard(slot.name.clone(), guard.text.clone()));
-            }
+        if let Some(guard) = &slot.codes[chosen.code.index()].guard
+            && !holds(guard, codes)
+        {
+            return Err(WriteError::Guard(slot.name.clone(), guard.text.clone()));
         }
     }
     if let Some(never) = family
@@ -226,10 +226,10 @@ pub fn sample(
         };
         let mut choices: Vec<bool> = (0..16).map(|_| random(2) == 1).collect();
         let mut optional = || choices.pop().unwrap_or(false);
-        if let Ok(written) = write(family, form, &codes, &mut optional) {
-            if !written.lines.is_empty() {
-                return Some(written);
-            }
+        if let Ok(written) = write(family, form, &codes, &mut optional)
+            && !written.lines.is_empty()
+        {
+            return Some(written);
         }
     }
     None
@@ -429,10 +429,10 @@ fn for_date(rules: &RuleSet, code: &Code, number: &dyn Fn(DatePart) -> i16) -> O
                 && (value - wanted).rem_euclid(if value > 9 { 100 } else { 10 }) == 0
     };
     for (field, value) in &code.fields {
-        if let (Some(part), Value::Quantity(quantity)) = (part(field), value) {
-            if !fits(part, quantity.value as i64) {
-                return None;
-            }
+        if let (Some(part), Value::Quantity(quantity)) = (part(field), value)
+            && !fits(part, quantity.value as i64)
+        {
+            return None;
         }
     }
     let CodeKind::Open(strips) = &code.kind else {

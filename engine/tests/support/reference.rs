@@ -356,12 +356,11 @@ impl One<'_> {
         let best = |r: char| {
             let mut best: Option<(char, f64)> = None;
             for t in members(set) {
-                if let Some(bits) = self.reference.alike(t, r) {
-                    if best
+                if let Some(bits) = self.reference.alike(t, r)
+                    && best
                         .is_none_or(|(_, b)| self.reference.confusions.probability(t, r).log2() > b)
-                    {
-                        best = Some((t, bits));
-                    }
+                {
+                    best = Some((t, bits));
                 }
             }
             best
@@ -468,10 +467,10 @@ impl One<'_> {
                     };
                     channel += bits;
                     fixes += fixed;
-                    if let (true, Glyph::Char(c)) = (model.cased, glyph) {
-                        if c.is_ascii_alphabetic() {
-                            channel += self.case_cost(c.is_ascii_lowercase(), tick);
-                        }
+                    if let (true, Glyph::Char(c)) = (model.cased, glyph)
+                        && c.is_ascii_alphabetic()
+                    {
+                        channel += self.case_cost(c.is_ascii_lowercase(), tick);
                     }
                     true
                 });
@@ -954,13 +953,10 @@ impl One<'_> {
             tie(date.slots.iter().map(|slot| slot.index()).collect());
         }
         for k in 0..n {
-            for i in 0..n {
-                if reach[i][k] {
-                    for j in 0..n {
-                        if reach[k][j] {
-                            reach[i][j] = true;
-                        }
-                    }
+            let through = reach[k].clone();
+            for row in reach.iter_mut().filter(|row| row[k]) {
+                for (reached, also) in row.iter_mut().zip(&through) {
+                    *reached |= also;
                 }
             }
         }
@@ -1300,7 +1296,7 @@ impl One<'_> {
                     .iter()
                     .flat_map(|s| {
                         can.iter()
-                            .map(move |g| [s.as_slice(), &[g.clone()]].concat())
+                            .map(move |g| [s.as_slice(), std::slice::from_ref(g)].concat())
                     })
                     .collect();
             }

@@ -1,0 +1,142 @@
+//! Rates of the stages on the embedded rules: load (parse, check, compile) and decode with ranking. Run with
+//! `cargo bench -p etchlore-engine`; each figure is the best of five passes, and each pass checks its answers.
+
+#![allow(clippy::print_stdout, clippy::disallowed_methods, clippy::unwrap_used)]
+
+use std::time::{Duration, Instant};
+
+use etchlore_engine::Rules;
+use etchlore_engine::check::check;
+use etchlore_engine::compile::Limits;
+use etchlore_engine::decode::{Notation, Reading, Scratch};
+use etchlore_engine::glyph::Confusions;
+use etchlore_engine::packs;
+use etchlore_engine::rank::Context;
+use etchlore_engine::source::{LoadError, Loader, SourceId, Sources};
+use etchlore_engine::write::sample;
+
+struct Packs;
+
+impl Loader for Packs {
+    fn load(&self, from: &str, path: &str) -> Result<(String, String), LoadError> {
+        packs::find(from, path)
+            .map(|pack| (pack.name.to_owned(), pack.text.to_owned()))
+            .ok_or(LoadError::NotFound)
+    }
+}
+
+fn texts() -> (Sources, Vec<SourceId>) {
+    let mut sources = Sources::default();
+    let lore = packs::PACKS
+        .iter()
+        .filter(|pack| pack.path.ends_with(".lore"));
+    let roots = lore
+        .map(|pack| sources.add(pack.name, pack.text, true))
+        .collect();
+    (sources, roots)
+}
+
+fn best(mut pass: impl FnMut()) -> Duration {
+    (0..5)
+        .map(|_| {
+            let start = Instant::now();
+            pass();
+            start.elapsed()
+        })
+        .min()
+        .unwrap_or_default()
+}
+
+fn main() {
+    let bytes: usize = packs::PACKS.iter().map(|pack| pack.text.len()).sum();
+    let checked = best(|| {
+        let (mut sources, roots) = texts();
+        assert!(!check(&mut sources, &roots, &Packs).has_errors());
+    });
+    let (mut sources, roots) = texts();
+    let set = check(&mut sources, &roots, &Packs).rules;
+    let compiled = best(|| {
+        Rules::compile(set.clone(), &Confusions::default(), &Limits::default()).unwrap();
+    });
+    let rules = Rules::compile(set, &Confusions::default(), &Limits::default()).unwrap();
+    println!(
+        "{} families, {bytes} bytes of rules",
+        rules.set().families.len()
+    );
+    println!("parse and check {checked:?}, compile {compiled:?}");
+
+    let mut source = fastrand::Rng::with_seed(1);
+    let mut random = move |bound: u64| source.u64(..bound.max(1));
+    let mut members = Vec::new();
+    for family in rules
+        .set()
+        .families
+        .iter()
+        .filter(|family| !family.is_marking())
+    {
+        for form in 0..family.forms.len() {
+            members.extend(
+                (0..100)
+                    .filter_map(|_| sample(rules.set(), family, form, &mut random))
+                    .map(|written| written.reading()),
+            );
+        }
+    }
+    let one_line: Vec<String> = members
+        .iter()
+        .filter(|text| !text.contains(" | "))
+        .cloned()
+        .collect();
+    let several: Vec<String> = members
+        .iter()
+        .filter(|text| text.contains(" | "))
+        .cloned()
+        .collect();
+    let unread: Vec<String> = one_line
+        .iter()
+        .map(|text| {
+            text.chars()
+                .enumerate()
+                .map(|(at, c)| {
+                    if at == 3 && c.is_alphanumeric() {
+                        '_'
+                    } else {
+                        c
+                    }
+                })
+                .collect()
+        })
+        .collect();
+    let context = Context::on(jiff::civil::date(2026, 11, 25));
+    let mut exact = 0.0;
+    for (name, texts) in [
+        ("one line", &one_line),
+        ("one line, one unread", &unread),
+        ("several lines", &several),
+    ] {
+        let readings: Vec<Reading> = texts
+            .iter()
+            .filter_map(|text| Reading::parse(text, Notation::default()).ok())
+            .collect();
+        let mut scratch = Scratch::default();
+        let took = best(|| {
+            let known = readings
+                .iter()
+                .filter(|reading| rules.rank(reading, &context, &mut scratch).none < 0.5)
+                .count();
+            assert!(
+                known * 10 > readings.len() * 8,
+                "{known} of {}",
+                readings.len()
+            );
+        });
+        let rate = readings.len() as f64 / took.as_secs_f64();
+        if exact == 0.0 {
+            exact = rate;
+        }
+        println!(
+            "{name:22} {rate:10.0} marks/s, {:.2} of the first",
+            rate / exact
+        );
+    }
+}
