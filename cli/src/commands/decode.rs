@@ -46,7 +46,8 @@ pub(crate) fn run(
             "`etchlore rules show FAMILY` draws what a family can read".to_owned(),
         ));
     }
-    let loaded = load(global, console)?;
+    // The process ends with the command: giving thousands of small codes back one by one would cost a quarter of a cold start.
+    let loaded: &Loaded = Box::leak(Box::new(load(global, console)?));
     let notation = Notation {
         plain: args.plain,
         certain: args.certain,
@@ -54,7 +55,7 @@ pub(crate) fn run(
     };
     let mut job = Job {
         args,
-        loaded: &loaded,
+        loaded,
         context,
         form,
         notation,
@@ -74,11 +75,11 @@ pub(crate) fn run(
         match global.output {
             Output::Text => job.show(&reading, &ranking, console)?,
             Output::Json => {
-                let reading = wire::reading(&loaded, &reading, &ranking, args.limit);
-                console.line(&wire::document(&loaded, seen, vec![reading])?)?;
+                let reading = wire::reading(loaded, &reading, &ranking, args.limit);
+                console.line(&wire::document(loaded, seen, vec![reading])?)?;
             }
             Output::Jsonl => console.line(&wire::line(&wire::reading(
-                &loaded, &reading, &ranking, args.limit,
+                loaded, &reading, &ranking, args.limit,
             ))?)?,
         }
     }

@@ -1,5 +1,7 @@
 //! The list of one slot: entries, tables and shapes -> codes with their guards still as written.
 
+use std::rc::Rc;
+
 use super::cx::{Column, Cx, Item};
 use super::pattern::{self, PatternFault};
 use super::vocabulary::FieldKind;
@@ -120,7 +122,8 @@ impl<'c, 'a> Gather<'c, 'a> {
 
     /// Reads a slot or table line with everything beneath it.
     pub(super) fn read(&mut self, file: usize, node: usize) {
-        let (shape, clauses) = match self.cx.files[file].tree.nodes[node].kind.clone() {
+        let tree = Rc::clone(&self.cx.files[file].tree);
+        let (shape, clauses) = match &tree.nodes[node].kind {
             LineKind::Slot(_, shape, clauses) | LineKind::Table(_, shape, clauses) => {
                 (shape, clauses)
             }
@@ -153,10 +156,9 @@ impl<'c, 'a> Gather<'c, 'a> {
             };
             self.columns = vec![self.cx.column(self.slot_file, &own, None)];
         }
-        self.base(file, &shape);
-        self.slot_clauses(&clauses);
-        let children = self.cx.files[file].tree.nodes[node].children.clone();
-        self.entries(file, &children, &[]);
+        self.base(file, shape);
+        self.slot_clauses(clauses);
+        self.entries(file, &tree.nodes[node].children, &[]);
     }
 
     fn slot_clauses(&mut self, clauses: &[Clause]) {
@@ -401,11 +403,10 @@ impl<'c, 'a> Gather<'c, 'a> {
     /// Entries, under the guards of the `when` lines around them.
     fn entries(&mut self, file: usize, nodes: &[usize], guards: &[CondAt]) {
         let mut whens: Vec<CondAt> = Vec::new();
+        let tree = Rc::clone(&self.cx.files[file].tree);
         for node in nodes {
-            let (kind, children) = {
-                let node = &self.cx.files[file].tree.nodes[*node];
-                (node.kind.clone(), node.children.clone())
-            };
+            let kind = &tree.nodes[*node].kind;
+            let children = &tree.nodes[*node].children;
             if !matches!(
                 kind,
                 LineKind::When(_) | LineKind::Otherwise | LineKind::Blank
@@ -416,11 +417,11 @@ impl<'c, 'a> Gather<'c, 'a> {
                 LineKind::When(cond) => {
                     let at = CondAt {
                         file,
-                        cond,
+                        cond: cond.clone(),
                         negated: false,
                     };
                     whens.push(at.clone());
-                    self.entries(file, &children, &[guards, &[at]].concat());
+                    self.entries(file, children, &[guards, &[at]].concat());
                 }
                 LineKind::Otherwise => {
                     if whens.is_empty() {
@@ -441,7 +442,7 @@ impl<'c, 'a> Gather<'c, 'a> {
                         negated: true,
                         ..when
                     }));
-                    self.entries(file, &children, &all);
+                    self.entries(file, children, &all);
                 }
                 LineKind::Without(codes) => {
                     for code in codes {
@@ -456,14 +457,20 @@ impl<'c, 'a> Gather<'c, 'a> {
                             let texts: Vec<String> =
                                 self.codes.iter().filter_map(Proto::text).collect();
                             self.cx
-                                .unknown(file, &code, "code", texts.iter().map(String::as_str));
+                                .unknown(file, code, "code", texts.iter().map(String::as_str));
                         }
                     }
                 }
-                LineKind::Entry(codes, fields, clauses) => {
-                    self.entry(file, *node, &codes, fields, clauses, guards, &children)
-                }
-                LineKind::Clauses(clauses) => self.slot_clauses(&clauses),
+                LineKind::Entry(codes, fields, clauses) => self.entry(
+                    file,
+                    *node,
+                    codes,
+                    fields.clone(),
+                    clauses.clone(),
+                    guards,
+                    children,
+                ),
+                LineKind::Clauses(clauses) => self.slot_clauses(clauses),
                 _ => {}
             }
             if self.codes.len() > MAX_CODES {

@@ -1,6 +1,7 @@
 //! What all parts of the check share: texts, names, fields, and the list of what is wrong.
 
 use std::collections::HashMap;
+use std::rc::Rc;
 
 use super::vocabulary::{self, FieldKind};
 use crate::diagnostic::{Applicability, Diagnostic, near, within};
@@ -34,7 +35,7 @@ impl Item {
 #[derive(Debug, Clone)]
 pub(super) struct File {
     pub(super) id: SourceId,
-    pub(super) tree: Tree,
+    pub(super) tree: Rc<Tree>,
     /// Names declared here and brought by `use`.
     pub(super) scope: HashMap<String, Item>,
 }
@@ -99,6 +100,11 @@ impl Cx<'_> {
                 }
                 (word.kind, false)
             }
+            // A name is looked at once; later columns of it find it known.
+            None if self.field_ids.contains_key(&name.text) => (
+                unit.map_or(FieldKind::Text, |unit| FieldKind::Number(unit.base)),
+                unit.is_none(),
+            ),
             None => {
                 let near = within(
                     &name.text,

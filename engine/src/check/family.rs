@@ -1,6 +1,7 @@
 //! One family: its lines -> slots, forms, and what is said of them.
 
 use std::collections::HashMap;
+use std::rc::Rc;
 
 use super::codes::{CondAt, Gather, Proto};
 use super::conds;
@@ -14,6 +15,7 @@ use crate::model::{
     Provenance, Refusal, Slack, SlackUnit, SlotId, Window,
 };
 use crate::source::Place;
+use crate::syntax::ast::Tree;
 use crate::syntax::ast::{Clause, ClauseKind, CondLit, FieldLit, LineKind, ValueLit, Word};
 use crate::value::{Calendar, Value, WeekRule};
 
@@ -32,9 +34,16 @@ pub(super) struct SlotDraft {
 pub(super) struct Line {
     pub(super) file: usize,
     pub(super) node: usize,
-    pub(super) kind: LineKind,
+    tree: Rc<Tree>,
     pub(super) guards: Vec<CondAt>,
     pub(super) group: Option<String>,
+}
+
+impl Line {
+    /// What the line says.
+    pub(super) fn kind(&self) -> &LineKind {
+        &self.tree.nodes[self.node].kind
+    }
 }
 
 /// A matrix line group, as written.
@@ -141,20 +150,18 @@ impl Draft<'_, '_> {
         group: Option<&str>,
     ) {
         let mut whens: Vec<CondAt> = Vec::new();
+        let tree = Rc::clone(&self.cx.files[file].tree);
         for node in nodes {
-            let (kind, children) = {
-                let node = &self.cx.files[file].tree.nodes[*node];
-                (node.kind.clone(), node.children.clone())
-            };
-            match kind {
+            let children = &tree.nodes[*node].children;
+            match &tree.nodes[*node].kind {
                 LineKind::When(cond) => {
                     let at = CondAt {
                         file,
-                        cond,
+                        cond: cond.clone(),
                         negated: false,
                     };
                     whens.push(at.clone());
-                    self.collect(file, &children, &[guards, &[at]].concat(), group);
+                    self.collect(file, children, &[guards, &[at]].concat(), group);
                     continue;
                 }
                 LineKind::Otherwise => {
@@ -163,18 +170,16 @@ impl Draft<'_, '_> {
                         negated: true,
                         ..when
                     }));
-                    self.collect(file, &children, &all, group);
+                    self.collect(file, children, &all, group);
                 }
                 LineKind::Blank => continue,
-                kind => {
-                    self.lines.push(Line {
-                        file,
-                        node: *node,
-                        kind,
-                        guards: guards.to_vec(),
-                        group: group.map(str::to_owned),
-                    });
-                }
+                _ => self.lines.push(Line {
+                    file,
+                    node: *node,
+                    tree: Rc::clone(&tree),
+                    guards: guards.to_vec(),
+                    group: group.map(str::to_owned),
+                }),
             }
             whens.clear();
         }
@@ -196,7 +201,7 @@ impl Draft<'_, '_> {
 
     fn heads(&mut self, family: &mut Family, declared: &Declared) {
         for line in self.lines.clone() {
-            match &line.kind {
+            match line.kind() {
                 LineKind::OfMaker(word) => match self.cx.files[line.file].scope.get(&word.text) {
                     Some(Item::Maker(id)) => family.maker = Some(*id),
                     _ => match declared.maker_ids.get(&word.text) {
@@ -326,7 +331,7 @@ impl Draft<'_, '_> {
 
     /// Adds the slot of a slot line.
     pub(super) fn slot_line(&mut self, line: &Line) {
-        let LineKind::Slot(name, ..) = &line.kind else {
+        let LineKind::Slot(name, ..) = line.kind() else {
             return;
         };
         let full = line.group.as_ref().map_or_else(
@@ -400,7 +405,7 @@ impl Draft<'_, '_> {
                 line.file,
                 self.cx.files[line.file].tree.nodes[line.node].content,
             );
-            match &line.kind {
+            match line.kind() {
                 LineKind::Date(slots, clauses) => self.date(family, &line, slots, clauses, place),
                 LineKind::Never(seldom, cond, clauses) => {
                     let clauses = self.clauses_of(&line, clauses);
@@ -468,7 +473,7 @@ impl Draft<'_, '_> {
         self.name_dates(family);
         // Derived fields last: they may use fields that any line above brings in.
         for line in self.lines.clone() {
-            if let LineKind::Derived(name, expr, clauses) = &line.kind {
+            if let LineKind::Derived(name, expr, clauses) = line.kind() {
                 self.derived(&line, name, expr, clauses);
             }
         }
@@ -698,7 +703,7 @@ impl Draft<'_, '_> {
                 reading,
                 fields,
                 clauses,
-            } = &line.kind
+            } = line.kind()
             else {
                 continue;
             };

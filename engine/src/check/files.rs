@@ -39,7 +39,7 @@ fn load_one(cx: &mut Cx<'_>, id: SourceId, open: &mut Vec<SourceId>) -> usize {
     let index = cx.files.len();
     cx.files.push(File {
         id,
-        tree: parsed.tree,
+        tree: std::rc::Rc::new(parsed.tree),
         scope: HashMap::new(),
     });
     open.push(id);

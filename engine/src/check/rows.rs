@@ -35,7 +35,7 @@ impl Draft<'_, '_> {
     /// Reads all forms of the family.
     pub(super) fn rows(&mut self, family: &mut Family) {
         for line in self.lines.clone() {
-            let LineKind::Form(word, tokens, clauses) = &line.kind else {
+            let LineKind::Form(word, tokens, clauses) = line.kind() else {
                 continue;
             };
             if line.group.is_some() {
@@ -341,11 +341,11 @@ impl Draft<'_, '_> {
                 let other = self
                     .lines
                     .iter()
-                    .find(|l| matches!(&l.kind, LineKind::Form(w, ..) if w.text == word.text))
+                    .find(|l| matches!(l.kind(), LineKind::Form(w, ..) if w.text == word.text))
                     .cloned();
                 if let Some(other) = other {
-                    if let LineKind::Form(_, tokens, _) = other.kind.clone()
-                        && let Some(paired) = self.paired(&other, &tokens)
+                    if let LineKind::Form(_, tokens, _) = other.kind()
+                        && let Some(paired) = self.paired(&other, tokens)
                     {
                         new.extend(self.items(&other, &paired, depth + 1, specimen));
                     }
@@ -457,7 +457,7 @@ impl Draft<'_, '_> {
             .iter()
             .find(|line| {
                 line.group.as_deref() == Some(name)
-                    && matches!(&line.kind, LineKind::Form(word, ..) if word.text == "row")
+                    && matches!(line.kind(), LineKind::Form(word, ..) if word.text == "row")
             })
             .cloned();
         let Some(line) = row else {
@@ -476,7 +476,7 @@ impl Draft<'_, '_> {
             }
             return Vec::new();
         };
-        let LineKind::Form(_, tokens, _) = &line.kind else {
+        let LineKind::Form(_, tokens, _) = line.kind() else {
             return Vec::new();
         };
         match self.paired(&line, tokens) {

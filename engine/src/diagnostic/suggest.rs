@@ -13,6 +13,7 @@ pub(crate) fn within<'a>(
 ) -> Vec<&'a str> {
     let mut found: Vec<(usize, &str)> = names
         .into_iter()
+        .filter(|other| other.len().abs_diff(name.len()) <= bound + 1)
         .map(|other| (distance(name, other), other))
         .filter(|(d, _)| *d <= bound)
         .collect();
