@@ -14,14 +14,28 @@ fn first(mark: &str) -> Value {
 
 #[test]
 fn the_answer_for_people() {
-    let run = run(&["decode", "25Q128JVSQ"]);
+    let run = run(&[
+        "decode",
+        "--no-builtin",
+        "--rules",
+        "rules-demo",
+        "--seen",
+        "2020-01-01",
+        "HMQ16BLNI | 1402 AAB7P",
+    ]);
     assert_eq!(run.status, 0);
     insta::assert_snapshot!(run.out);
 }
 
 #[test]
 fn a_narrow_terminal_stays_readable() {
-    let mut command = etchlore(&["decode", "W25QI28JVSIQ"]);
+    let mut command = etchlore(&[
+        "decode",
+        "--no-builtin",
+        "--rules",
+        "rules-demo",
+        "HMS4D1GI6A-F6",
+    ]);
     command.env("COLUMNS", "40");
     let run = run_with(command, b"");
     let widest = run

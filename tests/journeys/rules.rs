@@ -77,7 +77,14 @@ fn list_and_show() {
     );
     let listed = json(&["rules", "list", "--output", "json", "--maker", "winbond"]);
     assert_eq!(listed["families"].as_array().unwrap().len(), 1);
-    let show = run(&["rules", "show", "ti_gate_marks"]);
+    let show = run(&[
+        "rules",
+        "show",
+        "--no-builtin",
+        "--rules",
+        "rules-demo",
+        "hm_flash",
+    ]);
     insta::assert_snapshot!(show.out);
 }
 
