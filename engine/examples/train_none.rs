@@ -1,5 +1,5 @@
 //! Trains the character model of marks that no rule knows: part numbers on standard input, one a line; the table on standard
-//! output. `cargo run --release --example train_none -p etchlore-engine < numbers.txt > engine/data/none.bin`
+//! output. Leave the numbers of embedded families out. `cargo run --release --example train_none -p etchlore-engine < numbers.txt > engine/data/none.bin`
 
 use std::io::{Read, Write};
 

@@ -268,3 +268,63 @@ fn without_the_embedded_families_nothing_is_known() {
     ]);
     assert_eq!(other["readings"][0]["none"], 1);
 }
+
+/// What is known beside the reading moves the ranking, and is one line of the evidence.
+#[test]
+fn context_is_evidence() {
+    let p = |arguments: &[&str], family: &str| {
+        let all = [&["decode", "--output", "json", "--limit", "20"], arguments].concat();
+        let answer = json(&all);
+        let candidates = answer["readings"][0]["candidates"]
+            .as_array()
+            .unwrap()
+            .clone();
+        candidates
+            .iter()
+            .find(|c| c["family"] == family)
+            .map_or(0.0, |c| c["probability"].as_f64().unwrap())
+    };
+    for (arguments, mark, family) in [
+        (
+            ["--function", "passive/capacitor"],
+            "104",
+            "capacitor_3digit",
+        ),
+        (["--function", "passive/inductor"], "104", "inductor_3digit"),
+        (["--maker", "Winbond"], "25Q_2_JVSQ", "winbond_w25q"),
+        (["--pins", "3"], "2N3904", "jedec_type"),
+        (["--seen", "2008-12-31"], "834", "date_yww"),
+    ] {
+        let (with, without) = (
+            p(&[arguments[0], arguments[1], mark], family),
+            p(&[mark], family),
+        );
+        assert!(
+            with >= without,
+            "{arguments:?} {mark}: {with} against {without}"
+        );
+    }
+    assert!(
+        p(
+            &["--function", "passive/capacitor", "104"],
+            "capacitor_3digit"
+        ) > 0.5
+    );
+    let answer = json(&[
+        "decode",
+        "--output",
+        "json",
+        "--maker",
+        "Winbond",
+        "25Q128JVSQ",
+    ]);
+    let evidence = answer["readings"][0]["candidates"][0]["evidence"]
+        .as_array()
+        .unwrap()
+        .clone();
+    assert!(
+        evidence
+            .iter()
+            .any(|e| e["slot"] == "context" && e["bits"].as_f64().unwrap() > 0.0)
+    );
+}

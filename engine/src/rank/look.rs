@@ -6,7 +6,7 @@ use crate::decode::{Decoder, Doubt, How, Reading, Stream};
 use crate::model::FamilyId;
 
 /// Least gain worth a line, in bits.
-const WORTH: f64 = 0.02;
+const WORTH: f64 = 0.05;
 
 /// Entropy of a partition in bits.
 fn entropy(parts: &[f64]) -> f64 {
@@ -52,10 +52,15 @@ pub(super) fn next_looks(
         .collect();
     let open = entropy(&shares);
     let best_cheap = looks.iter().map(|look| look.bits).fold(0.0, f64::max);
-    let part = ranking
-        .candidates
-        .first()
-        .is_some_and(|c| !decoder.rules.families[c.family.index()].is_marking());
+    // Dates have no die, and nobody opens a resistor.
+    let part = ranking.candidates.first().is_some_and(|candidate| {
+        let family = &decoder.rules.families[candidate.family.index()];
+        !family.is_marking()
+            && !family
+                .function
+                .as_ref()
+                .is_some_and(|function| function.starts_with("passive"))
+    });
     if part && open > 0.3 && open - best_cheap > 0.3 {
         looks.push(NextLook {
             observe: "die marks".to_owned(),

@@ -8,6 +8,7 @@
 //! Priors are absolute odds against none, so that rules that have nothing to do with a reading change no figure of it.
 
 mod answer;
+mod context;
 mod describe;
 mod fields;
 mod look;

@@ -1,6 +1,7 @@
 //! Odds of families against none, and what follows for each.
 
 use super::answer::{Candidate, Context, Evidence, Piece, Ranking, Remark};
+use super::context;
 use super::describe;
 use super::look;
 use super::none::{Background, log2_sum};
@@ -162,7 +163,8 @@ fn combine(
             continue;
         }
         let bits =
-            prior_bits(family) + explanation.bits() - text_bits(explanation) - beside(explanation);
+            prior_bits(family) + explanation.bits() - text_bits(explanation) - beside(explanation)
+                + context::bits(decoder, explanation, context, stream);
         if !bits.is_finite() {
             continue;
         }
@@ -221,7 +223,7 @@ fn combine(
             &mut candidate,
             stream,
             background,
-            beside(list[0].explanation),
+            context,
             *bits,
             none,
         );
@@ -301,7 +303,7 @@ fn evidence(
     candidate: &mut Candidate,
     stream: &Stream,
     background: &Background,
-    beside: f64,
+    context: &Context,
     bits: f64,
     none: f64,
 ) {
@@ -341,7 +343,14 @@ fn evidence(
             bits: bits - fixed,
         });
     }
-    let _ = (stream, beside);
+    let beside = context::bits(decoder, best, context, stream);
+    if beside != 0.0 {
+        sum += beside;
+        candidate.evidence.push(Evidence {
+            slot: "context".to_owned(),
+            bits: beside,
+        });
+    }
     // Spelling, layout, neighbours and slots not printed, as one item.
     let form = list[0].bits - candidate.prior_bits - sum - corrected;
     candidate.evidence.push(Evidence {

@@ -237,10 +237,11 @@ fn digits(value: f64) -> String {
 #[must_use]
 pub fn show(value: f64, base: Base) -> String {
     match base {
-        Base::Count
-            if value >= 1048576.0 && value.fract() == 0.0 && (value / 1048576.0).fract() == 0.0 =>
-        {
-            format!("{} Mi", digits(value / 1048576.0))
+        Base::Count if value >= 1_073_741_824.0 && (value / 1_073_741_824.0).fract() == 0.0 => {
+            format!("{} Gi", digits(value / 1_073_741_824.0))
+        }
+        Base::Count if value >= 1_048_576.0 && (value / 1_048_576.0).fract() == 0.0 => {
+            format!("{} Mi", digits(value / 1_048_576.0))
         }
         Base::Count
             if value >= 1024.0

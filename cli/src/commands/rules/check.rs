@@ -72,9 +72,16 @@ pub(crate) fn run(
             } else {
                 ""
             };
+            let counted = |n: usize, one: &str, many: &str| {
+                format!("{n} {}", if n == 1 { one } else { many })
+            };
             console.line(&format!(
-                "{families} families, {} examples, {} refusals; {errors} errors, {warnings} warnings{untried}",
-                tally.examples, tally.refusals
+                "{}, {}, {}; {}, {}{untried}",
+                counted(families, "family", "families"),
+                counted(tally.examples, "example", "examples"),
+                counted(tally.refusals, "refusal", "refusals"),
+                counted(errors, "error", "errors"),
+                counted(warnings, "warning", "warnings"),
             ))?;
         }
         Output::Jsonl => {
