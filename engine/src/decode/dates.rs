@@ -16,7 +16,9 @@ const OUTSIDE: f64 = 1.0 / 128.0;
 /// log2 cost of a date later than the day of reading.
 pub(crate) const FUTURE: f64 = -12.0;
 /// Most completions of unread characters that are tried.
-const MAX_COMPLETIONS: usize = 4_000;
+const MAX_COMPLETIONS: usize = 1_000;
+/// Most intervals that a date is shown as; one with more is all but unread.
+const MAX_INTERVALS: usize = 120;
 
 /// The years in which a part of a family may have been made.
 #[derive(Debug, Clone)]
@@ -169,13 +171,15 @@ pub(crate) fn read(
         return None;
     }
     intervals.sort_by(|a, b| b.1.total_cmp(&a.1));
+    intervals.truncate(MAX_INTERVALS);
+    let shown: f64 = intervals.iter().map(|(_, p, _)| p).sum();
     let outside = !undated
         && intervals
             .first()
             .is_some_and(|(_, _, year)| years.outside(*year));
     let intervals = intervals
         .into_iter()
-        .map(|(interval, p, _)| (interval, p / sum))
+        .map(|(interval, p, _)| (interval, p / shown))
         .collect();
     Some(DateRead {
         bits: sum.log2(),

@@ -18,6 +18,8 @@ const MISSING: f64 = -1.0;
 const ORDER: f64 = -3.0;
 /// log2 cost of a line of another kind where a line of the form is missing.
 const FOREIGN: f64 = -3.0;
+/// Most explanations of one family, about: a reading with more is all but unread.
+const MAX_EXPLANATIONS: usize = 5_000;
 /// Most ways to lay the lines of one row over the reading.
 const MAX_LAYOUTS: usize = 400;
 
@@ -193,7 +195,16 @@ impl<'p> Decoder<'p> {
         self.find_rows(&stream, scratch);
         let mut found = Vec::new();
         let rows = std::mem::take(&mut scratch.rows);
+        let (mut current, mut before) = (u32::MAX, 0);
         for (family, row) in &rows {
+            if *family != current {
+                (current, before) = (*family, found.len());
+            }
+            // A bound for each family, so that no rule takes from another.
+            if found.len() - before > MAX_EXPLANATIONS {
+                scratch.stopped = true;
+                continue;
+            }
             self.row(
                 *family as usize,
                 *row as usize,
@@ -282,7 +293,12 @@ impl<'p> Decoder<'p> {
         let mut layouts: Vec<(f64, Vec<Option<&Way>>)> = Vec::new();
         lay(row, &ways, 0, 0.0, &mut Vec::new(), &mut layouts);
         scratch.stopped |= layouts.len() >= MAX_LAYOUTS;
+        let before = found.len();
         for (layout, chosen) in layouts {
+            if found.len() - before > MAX_EXPLANATIONS {
+                scratch.stopped = true;
+                break;
+            }
             self.layout(
                 family, row_at, reading, stream, seen, scratch, layout, &chosen, found,
             );

@@ -15,6 +15,8 @@ use crate::value::Value;
 
 /// Below this share of a candidate an alternative is not shown.
 const SHOWN: f64 = 1e-3;
+/// Most explanations whose fields are merged.
+const MAX_MERGED: usize = 300;
 /// From this share on, what was not printed is taken as entailed.
 const ENTAILED: f64 = 0.9;
 
@@ -140,7 +142,7 @@ fn answers(decoder: &Decoder<'_>, list: &[Weighed<'_>], stream: &Stream) -> Vec<
     let mut marginals: Vec<(FieldId, Vec<(Option<Value>, Option<String>, f64)>)> = Vec::new();
     let mut firsts: Vec<Said> = Vec::new();
     for (index, weighed) in list.iter().enumerate() {
-        if index > 0 && weighed.share < 1e-4 {
+        if index > 0 && weighed.share < 1e-4 || index >= MAX_MERGED {
             break;
         }
         let read = Read::of(decoder, weighed.explanation, stream);
