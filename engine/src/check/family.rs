@@ -71,7 +71,8 @@ pub(super) struct Draft<'c, 'a> {
 
 pub(super) fn build(cx: &mut Cx<'_>, file: usize, node: usize, declared: &Declared) -> Family {
     // A field of nobody's vocabulary is the family's own: another family may count another thing by the same name.
-    cx.field_ids.retain(|name, _| vocabulary::field(name).is_some());
+    cx.field_ids
+        .retain(|name, _| vocabulary::field(name).is_some());
     let line = cx.files[file].tree.nodes[node].clone();
     let (name, title) = match &line.kind {
         LineKind::Family(name, title) => (name.clone(), title.clone()),

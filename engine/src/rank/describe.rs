@@ -578,7 +578,8 @@ fn written(
     } else {
         Depth::Series
     };
-    candidate.written = Some(text);
+    // A spelling that is all open says nothing.
+    candidate.written = (text != "..").then_some(text);
 }
 
 fn flat<'r>(items: &'r [RowItem], all: &mut Vec<&'r RowItem>) {
