@@ -68,6 +68,31 @@ fn a_failed_example_is_a_finding() {
 }
 
 #[test]
+fn a_family_of_the_lab_replaces_the_embedded_one_of_its_name() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("own.lore");
+    let family = "family date_wwyy   Our week codes\n  source \"bench notes\"\n  code  QX  7\n        head  tail\n  tail  digit\n  example QX7\n";
+    std::fs::write(&file, format!("lore 1\nuse builtin/dates\n{family}")).unwrap();
+    let rules = file.to_str().unwrap();
+    let checked = run(&["rules", "check", rules]);
+    assert_eq!(checked.status, 0, "{}{}", checked.out, checked.err);
+    let decoded = run(&["decode", "QX7", "--rules", rules]);
+    assert!(decoded.out.contains("Our week codes"), "{}", decoded.out);
+    // The other embedded families are still there.
+    assert!(
+        run(&["decode", "1834", "--rules", rules])
+            .out
+            .contains("2018-W34")
+    );
+
+    // Two of one name in the lab's own files are a mistake.
+    std::fs::write(&file, format!("lore 1\n{family}\n{family}")).unwrap();
+    let twice = run(&["rules", "check", rules]);
+    assert_eq!(twice.status, 1);
+    assert!(twice.out.contains("twice-declared"), "{}", twice.out);
+}
+
+#[test]
 fn list_and_show() {
     let list = run(&["rules", "list", "--function", "memory"]);
     assert!(

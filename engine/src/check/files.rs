@@ -1,6 +1,6 @@
 //! Files, what they use, and what they declare.
 
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 
 use super::cx::{Cx, File, Item};
 use crate::diagnostic::Diagnostic;
@@ -95,7 +95,9 @@ fn load_one(cx: &mut Cx<'_>, id: SourceId, open: &mut Vec<SourceId>) -> usize {
 /// Gives every declaration its id, and every file its names.
 pub(super) fn declare(cx: &mut Cx<'_>) -> Declared {
     let mut declared = Declared::default();
+    let own = own_families(cx);
     for file in 0..cx.files.len() {
+        let embedded = embedded(cx, file);
         let top = cx.files[file].tree.top.clone();
         let mut edition = false;
         for node in top {
@@ -120,6 +122,8 @@ pub(super) fn declare(cx: &mut Cx<'_>) -> Declared {
                     declared.maker_ids.entry(name.text.clone()).or_insert(id);
                     (name, Item::Maker(id))
                 }
+                // A lab that writes its own family of that name has replaced the embedded one.
+                LineKind::Family(name, _) if embedded && own.contains(&name.text) => continue,
                 LineKind::Family(name, _) => {
                     let id = FamilyId::at(declared.families.len());
                     declared.families.push((file, node));
@@ -147,6 +151,29 @@ pub(super) fn declare(cx: &mut Cx<'_>) -> Declared {
     }
     bring_in(cx);
     declared
+}
+
+/// Whether a file is an embedded pack.
+fn embedded(cx: &Cx<'_>, file: usize) -> bool {
+    cx.sources
+        .get(cx.files[file].id)
+        .is_some_and(|source| source.builtin)
+}
+
+/// Names of the families that files outside the embedded packs declare.
+fn own_families(cx: &Cx<'_>) -> HashSet<String> {
+    let mut names = HashSet::new();
+    for (at, file) in cx.files.iter().enumerate() {
+        if embedded(cx, at) {
+            continue;
+        }
+        for node in &file.tree.top {
+            if let LineKind::Family(name, _) = &file.tree.nodes[*node].kind {
+                names.insert(name.text.clone());
+            }
+        }
+    }
+    names
 }
 
 fn twice(cx: &mut Cx<'_>, file: usize, name: &Word, first: crate::source::Place) {
