@@ -2,7 +2,7 @@
 
 use rustc_hash::FxHashMap;
 
-use crate::glyph::{CLASSES, Confusions, Glyph, GlyphSet};
+use crate::glyph::{Confusions, Glyph, GlyphSet};
 
 /// The most different glyphs that a program tells apart; the sets of places are 128-bit words.
 pub(super) const MAX_GLYPHS: usize = 126;
@@ -18,8 +18,16 @@ pub struct Alphabet {
     class: [u8; 128],
     /// log2 P(read | true), by true and read id; only for ids below 36.
     channel: Vec<f64>,
+    /// log2 P(read | true) for pairs that are no look-alikes.
+    strange: Vec<f64>,
     /// Look-alikes of each id, without itself.
     alike: Vec<u128>,
+    /// log2 of the probability that a character is dropped, doubled, swapped with the next.
+    pub(crate) dropped: f64,
+    pub(crate) doubled: f64,
+    pub(crate) swapped: f64,
+    /// The same that it is taken for any one character that no table lists.
+    other: f64,
 }
 
 impl Default for Alphabet {
@@ -39,13 +47,14 @@ impl Alphabet {
             *class = id;
         }
         let id_of = |c: char| GlyphSet::bit(c).map_or(0, |bit| bit.trailing_zeros() as usize);
-        for group in CLASSES {
+        for group in &confusions.classes {
             let first = group.chars().next().map_or(0, id_of);
             for c in group.chars() {
                 class[id_of(c)] = u8::try_from(first).unwrap_or(OTHER);
             }
         }
         let mut channel = vec![f64::NEG_INFINITY; 36 * 36];
+        let mut strange = vec![f64::NEG_INFINITY; 36 * 36];
         let mut alike = vec![0_u128; 36];
         for (t, true_glyph) in ('0'..='9').chain('A'..='Z').enumerate() {
             for (r, read) in ('0'..='9').chain('A'..='Z').enumerate() {
@@ -57,6 +66,9 @@ impl Alphabet {
                     0.0
                 };
                 channel[t * 36 + r] = p.log2();
+                if class[t] != class[r] {
+                    strange[t * 36 + r] = confusions.any(true_glyph, read).log2();
+                }
                 if t != r && p > 0.0 {
                     alike[t] |= 1 << r;
                 }
@@ -67,7 +79,12 @@ impl Alphabet {
             glyphs,
             class,
             channel,
+            strange,
             alike,
+            dropped: confusions.dropped.log2(),
+            doubled: confusions.doubled.log2(),
+            swapped: confusions.swapped.log2(),
+            other: (confusions.other / 36.0).log2(),
         }
     }
 
@@ -123,6 +140,18 @@ impl Alphabet {
             0.0
         } else {
             f64::NEG_INFINITY
+        }
+    }
+
+    /// log2 of the probability that `t` is read as `r` although they look nothing alike; `-inf` where they do or are the same.
+    #[must_use]
+    pub fn strange(&self, t: u8, r: u8) -> f64 {
+        if t < 36 && r < 36 {
+            self.strange[usize::from(t) * 36 + usize::from(r)]
+        } else if t == r {
+            f64::NEG_INFINITY
+        } else {
+            self.other
         }
     }
 

@@ -4,10 +4,11 @@ use jiff::civil::Date;
 
 use super::Reading;
 use super::assign::{Branch, CONFLICT, Divisors, Draw, Known, NEVER};
+use super::deep::{self, Edit};
 use super::dates::{DateRead, SeenPart, Years, read};
 use super::stream::{Doubt, Stream};
 use super::walk::{Choice, How, Walker, Way, cost, likeliest};
-use crate::compile::{FamilyProgram, LineRef, OTHER, Program, RowProgram};
+use crate::compile::{Alphabet, FamilyProgram, LineRef, OTHER, Program, RowProgram};
 use crate::glyph::Glyph;
 use crate::model::{Family, FamilyId, RuleSet};
 use crate::value::DatePart;
@@ -20,6 +21,10 @@ const ORDER: f64 = -3.0;
 const FOREIGN: f64 = -3.0;
 /// Most explanations of one family, about: a reading with more is all but unread.
 const MAX_EXPLANATIONS: usize = 5_000;
+/// Longest reading that is searched for damage, in glyphs.
+const MAX_DAMAGED: usize = 80;
+/// Most steps of all walks of one search for damage.
+const MAX_DEEP_STEPS: u64 = 300_000;
 /// Most ways to lay the lines of one row over the reading.
 const MAX_LAYOUTS: usize = 400;
 
@@ -41,17 +46,49 @@ pub struct Explanation {
     pub(crate) checks: f64,
     /// The end of some line is missing.
     pub(crate) cut: bool,
+    /// The damage beyond look-alikes that it takes; then `choices` are places of the stream as it may have been before.
+    pub(crate) edit: Option<Edit>,
 }
 
 impl Explanation {
+    /// The stream that it explains: as read, or as it may have been before the damage.
+    pub(crate) fn over<'s>(
+        &self,
+        stream: &'s Stream,
+        decoder: &Decoder<'_>,
+    ) -> std::borrow::Cow<'s, Stream> {
+        deep::over(self.edit, stream, &decoder.program.alphabet)
+    }
+
+    /// A stretch of the stream that it explains, in places of the reading.
+    pub(crate) fn origin(&self, stretch: (usize, usize)) -> (usize, usize) {
+        self.edit.map_or(stretch, |edit| edit.stretch(stretch))
+    }
+
     /// Where it cuts the reading: slot, first glyph and glyph after the last of each place that is printed.
     #[must_use]
     pub fn cut_at(&self) -> Vec<(usize, usize, usize)> {
         self.choices
             .iter()
             .filter(|c| c.end > c.start)
-            .map(|c| (c.slot, c.start, c.end))
+            .map(|c| {
+                let (start, end) = self.origin((c.start, c.end));
+                (c.slot, start, end)
+            })
             .collect()
+    }
+
+    /// The codes that it sees, by slot, those of which nothing is printed included.
+    #[must_use]
+    pub fn codes(&self) -> Vec<(usize, u32)> {
+        let mut codes: Vec<(usize, u32)> = self
+            .choices
+            .iter()
+            .filter_map(|choice| choice.code.map(|code| (choice.slot, code)))
+            .collect();
+        codes.sort_unstable();
+        codes.dedup();
+        codes
     }
 
     /// How many glyphs of the reading it explains.
@@ -64,6 +101,7 @@ impl Explanation {
     #[must_use]
     pub fn is_exact(&self, glyphs: usize) -> bool {
         !self.cut
+            && self.edit.is_none()
             && self.covered() == glyphs
             && self
                 .choices
@@ -73,6 +111,14 @@ impl Explanation {
             && self.conflicts.is_empty()
             && self.failed.is_empty()
             && !self.branch.dates.iter().any(|(_, date)| date.future)
+    }
+
+    /// Whether it takes every character as it was read, all `glyphs` of them, be the end cut off or not.
+    #[must_use]
+    pub fn is_as_read(&self, glyphs: usize) -> bool {
+        self.edit.is_none()
+            && self.covered() == glyphs
+            && self.choices.iter().all(|choice| choice.fixes == 0)
     }
 
     /// The family that explains.
@@ -103,6 +149,8 @@ pub struct Scratch {
     rows: Vec<(u32, u32)>,
     divisors: Divisors,
     pub(crate) stopped: bool,
+    /// Steps that the walks of the current search may still take.
+    steps: u64,
 }
 
 impl Scratch {
@@ -120,6 +168,19 @@ pub struct Decoder<'p> {
     pub(crate) rules: &'p RuleSet,
     use_index: bool,
     only: Option<FamilyId>,
+    pub(crate) effort: Effort,
+}
+
+/// When damage beyond look-alikes is searched for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Effort {
+    /// Never.
+    Quick,
+    /// Where what was found leaves room for it.
+    #[default]
+    Enough,
+    /// Always.
+    Deep,
 }
 
 impl<'p> Decoder<'p> {
@@ -131,7 +192,14 @@ impl<'p> Decoder<'p> {
             rules,
             use_index: true,
             only: None,
+            effort: Effort::default(),
         }
+    }
+
+    /// The same with another effort.
+    #[must_use]
+    pub fn with(self, effort: Effort) -> Decoder<'p> {
+        Decoder { effort, ..self }
     }
 
     /// The same, trying every family instead of asking the index; for tests that hold the index to account.
@@ -182,7 +250,8 @@ impl<'p> Decoder<'p> {
         DatePart::of_field(&self.rules.fields[field.index()].name)
     }
 
-    /// All explanations of all stretches of a reading, on a day of reading.
+    /// All explanations of all stretches of a reading, on a day of reading, with look-alikes and what was not read, but without
+    /// other damage.
     pub fn explain(
         &self,
         reading: &Reading,
@@ -192,8 +261,55 @@ impl<'p> Decoder<'p> {
         let mut stream = std::mem::take(&mut scratch.stream);
         stream.fill(reading, &self.program.alphabet);
         scratch.stopped = false;
-        self.find_rows(&stream, scratch);
+        scratch.steps = u64::MAX;
         let mut found = Vec::new();
+        self.search(reading, &stream, None, seen, scratch, &mut found);
+        scratch.stream = stream;
+        found
+    }
+
+    /// Adds the explanations that take one damage more: a character misread as anything, dropped, doubled or swapped, an end cut off,
+    /// the mark upside down. For the reading that was explained last.
+    pub fn explain_damage(
+        &self,
+        reading: &Reading,
+        seen: Date,
+        scratch: &mut Scratch,
+        found: &mut Vec<Explanation>,
+    ) {
+        let stream = std::mem::take(&mut scratch.stream);
+        let unread = stream
+            .ticks
+            .iter()
+            .filter(|tick| !matches!(tick.doubt, Doubt::Read | Doubt::Certain))
+            .count();
+        if stream.len() > MAX_DAMAGED || unread * 3 > stream.len() {
+            scratch.stopped = true;
+            scratch.stream = stream;
+            return;
+        }
+        scratch.steps = MAX_DEEP_STEPS;
+        for edit in deep::edits(&stream, &self.program.alphabet) {
+            if scratch.steps == 0 {
+                scratch.stopped = true;
+                break;
+            }
+            let before = deep::before(&stream, edit, &self.program.alphabet);
+            self.search(reading, &before, Some(edit), seen, scratch, found);
+        }
+        scratch.stream = stream;
+    }
+
+    fn search(
+        &self,
+        reading: &Reading,
+        stream: &Stream,
+        edit: Option<Edit>,
+        seen: Date,
+        scratch: &mut Scratch,
+        found: &mut Vec<Explanation>,
+    ) {
+        self.find_rows(stream, scratch);
         let rows = std::mem::take(&mut scratch.rows);
         let (mut current, mut before) = (u32::MAX, 0);
         for (family, row) in &rows {
@@ -201,23 +317,26 @@ impl<'p> Decoder<'p> {
                 (current, before) = (*family, found.len());
             }
             // A bound for each family, so that no rule takes from another.
-            if found.len() - before > MAX_EXPLANATIONS {
+            if found.len() - before > MAX_EXPLANATIONS || scratch.steps == 0 {
                 scratch.stopped = true;
                 continue;
             }
+            let upto = found.len();
             self.row(
                 *family as usize,
                 *row as usize,
                 reading,
-                &stream,
+                stream,
+                edit,
                 seen,
                 scratch,
-                &mut found,
+                found,
             );
+            if let Some(edit) = edit {
+                damaged(found, upto, edit, &self.program.alphabet);
+            }
         }
         scratch.rows = rows;
-        scratch.stream = stream;
-        found
     }
 
     /// The rows that the reading can be, from its first glyphs.
@@ -275,6 +394,7 @@ impl<'p> Decoder<'p> {
         row_at: usize,
         reading: &Reading,
         stream: &Stream,
+        edit: Option<Edit>,
         seen: Date,
         scratch: &mut Scratch,
         found: &mut Vec<Explanation>,
@@ -288,7 +408,17 @@ impl<'p> Decoder<'p> {
                 walker.from(*start);
             }
             scratch.stopped |= walker.stopped;
+            scratch.steps = scratch.steps.saturating_sub(walker.walked);
             ways.push(walker.ways);
+        }
+        // Only what takes the damage is new.
+        if let Some(edit) = edit
+            && !ways
+                .iter()
+                .flatten()
+                .any(|way| edit.within((way.start, way.end)))
+        {
+            return;
         }
         let mut layouts: Vec<(f64, Vec<Option<&Way>>)> = Vec::new();
         lay(row, &ways, 0, 0.0, &mut Vec::new(), &mut layouts);
@@ -298,6 +428,15 @@ impl<'p> Decoder<'p> {
             if found.len() - before > MAX_EXPLANATIONS {
                 scratch.stopped = true;
                 break;
+            }
+            let takes = |edit: Edit| {
+                chosen
+                    .iter()
+                    .flatten()
+                    .any(|way| edit.within((way.start, way.end)))
+            };
+            if edit.is_some_and(|edit| !takes(edit)) {
+                continue;
             }
             self.layout(
                 family, row_at, reading, stream, seen, scratch, layout, &chosen, found,
@@ -400,6 +539,7 @@ impl<'p> Decoder<'p> {
                 failed: failed.clone(),
                 checks,
                 cut: chosen.iter().flatten().any(|way| way.cut),
+                edit: None,
             });
         }
     }
@@ -507,6 +647,7 @@ impl<'p> Decoder<'p> {
                                 Some(id) => vec![self.cased(id, *lower)],
                             }
                         }
+                        Doubt::Other => self.members(set & !tick.set, *lower),
                         _ => self.members(set & tick.set, *lower),
                     })
                     .collect()
@@ -528,6 +669,45 @@ impl<'p> Decoder<'p> {
             .filter(|id| self.program.alphabet.glyph(*id).is_some())
             .map(|id| self.cased(id, lower))
             .collect()
+    }
+}
+
+/// Marks new explanations as taking a damage; its cost goes to the place that shows it.
+fn damaged(found: &mut Vec<Explanation>, upto: usize, edit: Edit, alphabet: &Alphabet) {
+    let place = edit.place();
+    let mut at = upto;
+    while at < found.len() {
+        let explanation = &mut found[at];
+        // A line that is cut between two codes is found without the search for damage.
+        let within = match edit {
+            Edit::EndCut(_) | Edit::StartCut(_) => explanation.choices.iter().any(|choice| {
+                choice.code.is_some()
+                    && choice.partial
+                    && (choice.end == place || choice.start == place)
+            }),
+            _ => true,
+        };
+        let choice = explanation
+            .choices
+            .iter_mut()
+            .filter(|choice| choice.start <= place && place <= choice.end)
+            .max_by_key(|choice| (choice.end > place, choice.end > choice.start));
+        match choice {
+            Some(choice) if within => {
+                choice.channel += edit.bits(alphabet);
+                explanation.edit = Some(edit);
+                explanation.segments = explanation
+                    .segments
+                    .iter()
+                    .map(|stretch| edit.stretch(*stretch))
+                    .collect();
+                explanation.cut |= matches!(edit, Edit::EndCut(_) | Edit::StartCut(_));
+                at += 1;
+            }
+            _ => {
+                found.swap_remove(at);
+            }
+        }
     }
 }
 

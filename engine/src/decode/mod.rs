@@ -2,6 +2,7 @@
 
 mod assign;
 mod dates;
+mod deep;
 mod explain;
 mod reading;
 mod stream;
@@ -9,8 +10,9 @@ mod walk;
 
 pub(crate) use assign::{CONFLICT, Known, NEVER};
 pub(crate) use dates::FUTURE;
+pub(crate) use deep::Edit;
 pub(crate) use explain::CONTRADICTED;
-pub use explain::{Decoder, Explanation, Scratch};
+pub use explain::{Decoder, Effort, Explanation, Scratch};
 pub use reading::{Line, MAX_GLYPHS, MAX_LINES, Mark, Notation, Reading, ReadingError, Seen, fold};
 pub(crate) use stream::{Doubt, Gap, Stream, Tick};
-pub(crate) use walk::{Choice, How, taken};
+pub(crate) use walk::{Choice, How, strangest, taken};

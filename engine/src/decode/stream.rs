@@ -26,6 +26,8 @@ pub(crate) enum Doubt {
     Unread,
     /// Any number of glyphs, not read.
     Run,
+    /// Read, but taken for any glyph that looks nothing like it.
+    Other,
 }
 
 /// One glyph of the stream.
@@ -61,8 +63,6 @@ impl Stream {
     /// Fills the stream from a reading, keeping its buffers.
     pub(crate) fn fill(&mut self, reading: &Reading, alphabet: &Alphabet) {
         self.ticks.clear();
-        self.starts.clear();
-        self.stops.clear();
         self.capitals.clear();
         self.doubtful = false;
         for (index, line) in (0_u16..).zip(&reading.lines) {
@@ -110,6 +110,13 @@ impl Stream {
             }
             self.capitals.push(!lower_seen);
         }
+        self.mark_gaps();
+    }
+
+    /// Notes where lines of a form can begin and end.
+    pub(crate) fn mark_gaps(&mut self) {
+        self.starts.clear();
+        self.stops.clear();
         for (at, tick) in self.ticks.iter().enumerate() {
             let begins = matches!(tick.gap, Gap::Line | Gap::Within(Boundary::Space));
             if begins {

@@ -64,6 +64,8 @@ pub(crate) struct Choice {
     pub(crate) free: bool,
     /// log2 of the share that the string has in its code; 0 for a listed one.
     pub(crate) share: f64,
+    /// Part of it lies in an unread run.
+    pub(crate) partial: bool,
 }
 
 /// By which entry of the table a place was matched.
@@ -95,6 +97,7 @@ struct Fit {
     conds: Vec<(u32, bool)>,
     free: bool,
     share: f64,
+    partial: bool,
 }
 
 /// Finds the ways for one line at one start.
@@ -115,6 +118,8 @@ pub(crate) struct Walker<'a> {
     pub(crate) ways: Vec<Way>,
     /// Whether a bound was met.
     pub(crate) stopped: bool,
+    /// Steps over all starts.
+    pub(crate) walked: u64,
 }
 
 impl<'a> Walker<'a> {
@@ -146,6 +151,7 @@ impl<'a> Walker<'a> {
             hard,
             ways: Vec::new(),
             stopped: false,
+            walked: 0,
         }
     }
 
@@ -164,6 +170,7 @@ impl<'a> Walker<'a> {
             _ => 0.0,
         };
         self.step(0, start, None, layout, 0);
+        self.walked += u64::from(self.steps);
     }
 
     fn step(
@@ -214,6 +221,7 @@ impl<'a> Walker<'a> {
                 fixes: 0,
                 free: false,
                 share: 0.0,
+                partial: false,
             });
             found |= self.step(place + 1, at, expected, layout, fixes);
             self.path.pop();
@@ -236,6 +244,7 @@ impl<'a> Walker<'a> {
                     fixes: fit.fixes,
                     free: fit.free,
                     share: fit.share,
+                    partial: fit.partial,
                 });
                 found |= self.step(place + 1, fit.end, None, layout + gap, fixes + fit.fixes);
                 self.path.pop();
@@ -280,6 +289,7 @@ impl<'a> Walker<'a> {
                 fixes: 0,
                 free: false,
                 share: 0.0,
+                partial: false,
             });
             found |= self.step(place + 1, at, pending, layout, fixes);
             self.path.pop();
@@ -382,8 +392,15 @@ impl<'a> Walker<'a> {
                 conds: spelled.conds.clone(),
                 free: false,
                 share: 0.0,
+                partial: end - at != spelled.ids.len() || self.runs(at, end),
             });
         }
+    }
+
+    fn runs(&self, start: usize, end: usize) -> bool {
+        self.stream.ticks[start..end]
+            .iter()
+            .any(|tick| tick.doubt == Doubt::Run)
     }
 
     fn fit_open(
@@ -438,6 +455,7 @@ impl<'a> Walker<'a> {
                 conds,
                 free: strip.free,
                 share: strip.share,
+                partial: end - at != strip.sets.len() || self.runs(at, end),
             });
         }
     }
@@ -512,8 +530,11 @@ impl<'a> Walker<'a> {
             Doubt::OneOf if tick.set >> t & 1 == 1 => 0.0,
             Doubt::OneOf => return None,
             Doubt::Unread | Doubt::Run => 0.0,
+            Doubt::Other => self.alphabet.strange(t, tick.id),
         };
-        let fixed = u32::from(matches!(tick.doubt, Doubt::Read | Doubt::Certain) && t != tick.id);
+        let fixed = u32::from(
+            matches!(tick.doubt, Doubt::Read | Doubt::Certain | Doubt::Other) && t != tick.id,
+        );
         bits.is_finite().then_some((bits, fixed))
     }
 
@@ -543,11 +564,17 @@ impl<'a> Walker<'a> {
                 (shared > 0).then(|| (f64::from(shared).log2(), 0))
             }
             Doubt::Unread | Doubt::Run => Some((size.log2(), 0)),
+            // What belongs to the set as read needs no other glyph.
+            Doubt::Other if set >> tick.id & 1 == 1 => None,
+            Doubt::Other => {
+                let (_, sum) = strangest(set, tick.id, self.alphabet)?;
+                Some((sum, 1))
+            }
         }
     }
 
     fn case_cost(&self, lower: bool, tick: &Tick) -> f64 {
-        if tick.lower == lower || matches!(tick.doubt, Doubt::Unread | Doubt::Run) {
+        if tick.lower == lower || matches!(tick.doubt, Doubt::Unread | Doubt::Run | Doubt::Other) {
             0.0
         } else if self.stream.capitals[usize::from(tick.line)] {
             cost::CASE_LOST
@@ -570,6 +597,25 @@ pub(crate) fn likeliest(set: u128, read: u8, alphabet: &Alphabet) -> Option<u8> 
         }
     }
     best.map(|(id, _)| id)
+}
+
+/// The glyph of `set` that is likeliest to be read as `read` although it looks nothing like it, and log2 of the sum over all of them.
+pub(crate) fn strangest(set: u128, read: u8, alphabet: &Alphabet) -> Option<(u8, f64)> {
+    let mut left = set & ((1 << 36) - 1);
+    let (mut best, mut sum): (Option<(u8, f64)>, f64) = (None, 0.0);
+    while left != 0 {
+        let id = left.trailing_zeros() as u8;
+        left &= left - 1;
+        let bits = alphabet.strange(id, read);
+        if !bits.is_finite() {
+            continue;
+        }
+        sum += bits.exp2();
+        if best.is_none_or(|(_, known)| bits > known) {
+            best = Some((id, bits));
+        }
+    }
+    best.map(|(id, _)| (id, sum.log2()))
 }
 
 /// The one string that a strip is taken for, if every glyph of the stretch was read.

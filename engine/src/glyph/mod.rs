@@ -6,7 +6,7 @@ mod confusion;
 
 use std::sync::Arc;
 
-pub use confusion::{CLASSES, Confusions};
+pub use confusion::{Confusions, MisreadsError};
 
 /// One printed character or symbol.
 #[derive(Debug, Clone, PartialEq, Eq, Hash, PartialOrd, Ord)]

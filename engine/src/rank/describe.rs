@@ -6,7 +6,7 @@ use super::answer::{
 use super::fields::{Read, Said, code_of, fields};
 use super::posterior::{MAX_STANDS, Weighed, rank_at};
 use crate::decode::{
-    CONTRADICTED, Choice, Decoder, Doubt, Explanation, FUTURE, How, Known, NEVER, Notation,
+    CONTRADICTED, Choice, Decoder, Doubt, Edit, Explanation, FUTURE, How, Known, NEVER, Notation,
     Reading, Scratch, Stream,
 };
 use crate::glyph::Glyph;
@@ -65,6 +65,7 @@ pub(super) fn candidate(
     let (program, family) = decoder.family(best.family);
     let read = Read::of(decoder, best, stream);
     let kind = program.rows[best.row].kind;
+    let over = best.over(stream, decoder);
     let mut candidate = Candidate {
         family: best.family,
         probability: 0.0,
@@ -76,13 +77,13 @@ pub(super) fn candidate(
         written: None,
         fields: answers(decoder, list, stream),
         open: Vec::new(),
-        slots: slot_spans(family, best, &read, stream),
+        slots: slot_spans(family, best, &read, &over),
         corrections: Vec::new(),
         disagreements: Vec::new(),
         evidence: Vec::new(),
         leftover: Vec::new(),
     };
-    glyph_faults(decoder, best, stream, reading, &mut candidate);
+    glyph_faults(decoder, best, &over, stream, reading, &mut candidate);
     disagreements(decoder, best, &read, &mut candidate);
     written(decoder, list, &read, &mut candidate);
     if depth < MAX_STANDS {
@@ -90,7 +91,7 @@ pub(super) fn candidate(
             decoder,
             best,
             &read,
-            stream,
+            &over,
             context,
             scratch,
             depth,
@@ -125,7 +126,7 @@ fn slot_spans(
                 slot: crate::model::SlotId::at(choice.slot),
                 name: slot.name.clone(),
                 line: usize::from(line),
-                span: (stream.ticks[start].span.0, stream.ticks[end - 1].span.1),
+                span: span_of(&stream.ticks[start..end]),
                 code: read.code_text(family, choice.slot, code as usize),
             });
             start = end;
@@ -133,6 +134,13 @@ fn slot_spans(
     }
     spans.sort_by_key(|span| (span.line, span.span));
     spans
+}
+
+/// From the first to the last character of some glyphs, also of swapped ones.
+fn span_of(ticks: &[crate::decode::Tick]) -> (u32, u32) {
+    let from = ticks.iter().map(|tick| tick.span.0).min();
+    let to = ticks.iter().map(|tick| tick.span.1).max();
+    (from.unwrap_or(0), to.unwrap_or(0))
 }
 
 /// Fields of a candidate: those of the likeliest explanation, with the others' as alternatives.
@@ -179,6 +187,7 @@ fn answers(decoder: &Decoder<'_>, list: &[Weighed<'_>], stream: &Stream) -> Vec<
         }
     }
     let read = Read::of(decoder, best, stream);
+    let over = best.over(stream, decoder);
     let mut answers: Vec<FieldAnswer> = Vec::new();
     for one in &firsts {
         if answers.iter().any(|answer| answer.field == one.field) {
@@ -223,7 +232,7 @@ fn answers(decoder: &Decoder<'_>, list: &[Weighed<'_>], stream: &Stream) -> Vec<
         }
         let at = one
             .slot
-            .and_then(|slot| field_span(family, best, &read, stream, slot, one));
+            .and_then(|slot| field_span(family, &read, &over, slot, one));
         answers.push(FieldAnswer {
             field: one.field,
             name: field.name.clone(),
@@ -279,7 +288,6 @@ fn plain(field: FieldId, name: &str, text: &str) -> FieldAnswer {
 /// Where the slot of a field is printed; for a date, all its slots if they stand together.
 fn field_span(
     family: &Family,
-    best: &Explanation,
     read: &Read<'_>,
     stream: &Stream,
     slot: usize,
@@ -292,7 +300,6 @@ fn field_span(
             .filter_map(|slot| read.choices[*slot])
             .collect();
     }
-    let _ = best;
     let printed: Vec<&&Choice> = choices
         .iter()
         .filter(|choice| choice.end > choice.start)
@@ -301,10 +308,7 @@ fn field_span(
     let end = printed.iter().map(|choice| choice.end).max()?;
     let line = stream.ticks[start].line;
     let last = (start..end).rfind(|at| stream.ticks[*at].line == line)?;
-    Some((
-        usize::from(line),
-        (stream.ticks[start].span.0, stream.ticks[last].span.1),
-    ))
+    Some((usize::from(line), span_of(&stream.ticks[start..=last])))
 }
 
 fn show(glyph: Option<&Glyph>) -> String {
@@ -314,40 +318,81 @@ fn show(glyph: Option<&Glyph>) -> String {
     )
 }
 
-/// Characters taken for others, and certain ones that contradict.
+/// Characters taken for others, and certain ones that contradict. `stream` is what the explanation explains, `as_read` what was read.
 fn glyph_faults(
     decoder: &Decoder<'_>,
     best: &Explanation,
     stream: &Stream,
+    as_read: &Stream,
     reading: &Reading,
     candidate: &mut Candidate,
 ) {
     let (program, family) = decoder.family(best.family);
     let alphabet = &decoder.program.alphabet;
+    let text_at = |line: usize, span: (u32, u32)| -> String {
+        reading.lines[line]
+            .text
+            .chars()
+            .skip(span.0 as usize)
+            .take((span.1 - span.0) as usize)
+            .collect()
+    };
     for choice in &best.choices {
         let table = &program.tables[choice.table];
         let ticks = &stream.ticks[choice.start..choice.end];
+        let strip = match choice.how {
+            How::Open(index) => Some(&table.open[index as usize]),
+            _ => None,
+        };
         let taken: Vec<u8> = match choice.how {
             How::Spelled(index) => table.spelled[index as usize].ids.clone(),
             How::Open(index) => crate::decode::taken(&table.open[index as usize], ticks, alphabet)
                 .unwrap_or_default(),
             How::Hidden => Vec::new(),
         };
+        let slot = &family.slots[choice.slot].name;
+        if let Some(edit) = best.edit
+            && let Some((line, at, read, taken)) =
+                damage(decoder, edit, choice, &taken, stream, as_read, &text_at)
+        {
+            candidate.corrections.push(Correction {
+                line,
+                at,
+                read,
+                taken,
+                slot: slot.clone(),
+                bits: edit.bits(alphabet),
+            });
+        }
+        let odd = ticks
+            .iter()
+            .position(|tick| tick.doubt == Doubt::Other)
+            .zip(strip);
+        if let Some((place, strip)) = odd {
+            let tick = &ticks[place];
+            let line = usize::from(tick.line);
+            if let Some((id, bits)) = crate::decode::strangest(strip.sets[place], tick.id, alphabet)
+            {
+                candidate.corrections.push(Correction {
+                    line,
+                    at: tick.span.0,
+                    read: text_at(line, tick.span),
+                    taken: show(alphabet.glyph(id)),
+                    slot: slot.clone(),
+                    bits,
+                });
+            }
+        }
         if taken.len() != ticks.len() {
             continue;
         }
-        let slot = &family.slots[choice.slot].name;
         for (id, tick) in taken.iter().zip(ticks) {
-            if *id == tick.id || !matches!(tick.doubt, Doubt::Read | Doubt::Certain) {
+            if *id == tick.id || !matches!(tick.doubt, Doubt::Read | Doubt::Certain | Doubt::Other)
+            {
                 continue;
             }
             let line = usize::from(tick.line);
-            let read: String = reading.lines[line]
-                .text
-                .chars()
-                .skip(tick.span.0 as usize)
-                .take((tick.span.1 - tick.span.0) as usize)
-                .collect();
+            let read = text_at(line, tick.span);
             let taken = show(alphabet.glyph(*id));
             if tick.doubt == Doubt::Certain {
                 let read = show(alphabet.glyph(tick.id));
@@ -359,16 +404,69 @@ fn glyph_faults(
                     slots: vec![slot.clone()],
                 });
             } else {
+                let bits = match tick.doubt {
+                    Doubt::Other => alphabet.strange(*id, tick.id),
+                    _ => alphabet.channel(*id, tick.id),
+                };
                 candidate.corrections.push(Correction {
                     line,
                     at: tick.span.0,
                     read,
                     taken,
                     slot: slot.clone(),
-                    bits: alphabet.channel(*id, tick.id),
+                    bits,
                 });
             }
         }
+    }
+}
+
+/// A damage as a correction, if this place bears it: line, where, what was read, what it was taken for.
+#[allow(clippy::type_complexity)]
+fn damage(
+    decoder: &Decoder<'_>,
+    edit: Edit,
+    choice: &Choice,
+    taken: &[u8],
+    stream: &Stream,
+    as_read: &Stream,
+    text_at: &dyn Fn(usize, (u32, u32)) -> String,
+) -> Option<(usize, u32, String, String)> {
+    let alphabet = &decoder.program.alphabet;
+    let glyph = |at: usize| match taken.get(at - choice.start) {
+        Some(id) => show(alphabet.glyph(*id)),
+        None => "_".to_owned(),
+    };
+    let inside = |at: usize| choice.start <= at && at < choice.end;
+    match edit {
+        Edit::Dropped(at) | Edit::First(at) if inside(at) => {
+            let tick = &stream.ticks[at];
+            Some((usize::from(tick.line), tick.span.0, String::new(), glyph(at)))
+        }
+        Edit::Doubled(at) if choice.start < at && at <= choice.end => {
+            let (one, two) = (&as_read.ticks[at - 1], &as_read.ticks[at]);
+            let line = usize::from(one.line);
+            let read = text_at(line, (one.span.0, two.span.1));
+            Some((line, one.span.0, read, text_at(line, one.span)))
+        }
+        Edit::Swapped(at) if inside(at) => {
+            let (one, two) = (&as_read.ticks[at], &as_read.ticks[at + 1]);
+            let line = usize::from(one.line);
+            let read = text_at(line, (one.span.0, two.span.1));
+            let taken = text_at(line, two.span) + &text_at(line, one.span);
+            Some((line, one.span.0, read, taken))
+        }
+        Edit::Turned(_) if inside(0) => {
+            let line = usize::from(as_read.ticks[0].line);
+            let all = span_of(&as_read.ticks);
+            let turned = stream
+                .ticks
+                .iter()
+                .map(|tick| show(alphabet.glyph(tick.id)))
+                .collect();
+            Some((line, all.0, text_at(line, all), turned))
+        }
+        _ => None,
     }
 }
 
@@ -640,7 +738,7 @@ fn stands(
             let first = &stream.ticks[choice.start];
             (
                 usize::from(first.line),
-                (first.span.0, stream.ticks[choice.end - 1].span.1),
+                span_of(&stream.ticks[choice.start..choice.end]),
             )
         });
     let Some(text) = &stands.reading else {

@@ -47,9 +47,10 @@ impl<'e> Read<'e> {
                 *place = Some(choice);
             }
         }
+        let stream = explanation.over(stream, decoder);
         let glyphs = choices
             .iter()
-            .map(|choice| choice.map(|choice| decoder.glyphs(family, choice, stream)))
+            .map(|choice| choice.map(|choice| decoder.glyphs(family, choice, &stream)))
             .collect();
         Read { choices, glyphs }
     }

@@ -5,7 +5,7 @@
 //! 6.0.10, CC-BY-SA 4.0; avr-libc; coreboot, flashrom and u-boot chip tables; probe-rs targets), of which only these counts remain.
 //! Part numbers of the embedded families are left out: this is what text looks like that no rule knows.
 
-use crate::decode::{Choice, Doubt, Gap, Stream, Tick};
+use crate::decode::{Choice, Doubt, Explanation, Gap, Stream, Tick};
 use crate::glyph::Boundary;
 
 const SYMBOLS: usize = 38;
@@ -58,7 +58,7 @@ impl Background {
                             CHANCE_GLYPH + f64::from(tick.set.count_ones()).log2(),
                         )
                     }
-                    Doubt::Read | Doubt::Certain => {
+                    Doubt::Read | Doubt::Certain | Doubt::Other => {
                         (probability(context, symbol(tick.id)), CHANCE_GLYPH)
                     }
                 };
@@ -94,9 +94,10 @@ impl Background {
         self.glyph.get(at).copied().unwrap_or(0.0)
     }
 
-    /// Of the glyphs of one place.
-    pub(crate) fn of(&self, choice: &Choice) -> f64 {
-        (choice.start..choice.end).map(|at| self.glyph(at)).sum()
+    /// Of the glyphs of one place of an explanation.
+    pub(crate) fn of(&self, explanation: &Explanation, choice: &Choice) -> f64 {
+        let (start, end) = explanation.origin((choice.start, choice.end));
+        (start..end).map(|at| self.glyph(at)).sum()
     }
 
     /// What the ends and mixtures of the whole tokens of a stretch add.

@@ -5,7 +5,7 @@ use super::context;
 use super::describe;
 use super::look;
 use super::none::{Background, log2_sum};
-use crate::decode::{Decoder, Explanation, Reading, Scratch, Stream};
+use crate::decode::{Decoder, Effort, Explanation, Reading, Scratch, Stream};
 use crate::model::{Family, FamilyId, Standing};
 
 /// Prior odds of a family of weight 1 and documented standing against none.
@@ -18,6 +18,8 @@ const KIN: f64 = 0.1;
 const STEM: usize = 3;
 /// Candidates below this are not listed one by one.
 const LISTED: f64 = 1e-4;
+/// Share of explanations that take a reading as it stands from which on no damage is looked for.
+const SETTLED: f64 = 0.98;
 /// How deep short codes may stand for codes that stand for codes.
 pub(super) const MAX_STANDS: usize = 3;
 
@@ -57,15 +59,30 @@ pub(super) fn rank_at(
     scratch: &mut Scratch,
     depth: usize,
 ) -> Ranking {
-    let explanations = decoder.explain(reading, context.seen, scratch);
-    let stopped = scratch
-        .stopped
-        .then(|| "the search stopped at a limit: some ways to read this were not tried".to_owned());
+    let mut explanations = decoder.explain(reading, context.seen, scratch);
+    let background = Background::read(&scratch.stream);
+    let stopped = scratch.stopped;
     let stream = std::mem::take(&mut scratch.stream);
-    let background = Background::read(&stream);
-    let mut ranking = combine(
+    let settled = match decoder.effort {
+        Effort::Quick => true,
+        Effort::Enough => {
+            weigh(decoder, &explanations, &stream, &background, context).settled(&stream)
+        }
+        Effort::Deep => false,
+    };
+    scratch.stream = stream;
+    let mut deep = false;
+    if !settled {
+        scratch.stopped = false;
+        decoder.explain_damage(reading, context.seen, scratch, &mut explanations);
+        deep = scratch.stopped;
+    }
+    let stream = std::mem::take(&mut scratch.stream);
+    let weights = weigh(decoder, &explanations, &stream, &background, context);
+    let mut ranking = present(
         decoder,
         &explanations,
+        weights,
         reading,
         &stream,
         &background,
@@ -74,7 +91,13 @@ pub(super) fn rank_at(
         depth,
     );
     scratch.stream = stream;
-    ranking.stopped = stopped;
+    ranking.stopped = if stopped {
+        Some("the search stopped at a limit: some ways to read this were not tried".to_owned())
+    } else if deep {
+        Some("the search for damaged characters stopped at a limit".to_owned())
+    } else {
+        None
+    };
     ranking
 }
 
@@ -92,17 +115,38 @@ impl Remarks {
     }
 }
 
-#[allow(clippy::too_many_arguments)]
-fn combine(
+/// The explanations weighed, by family, and what speaks for none.
+struct Weights<'e> {
+    /// Largest first; log2 of the odds of each.
+    families: Vec<(FamilyId, Vec<Weighed<'e>>, f64)>,
+    /// log2 of the odds of none, kin included.
+    none: f64,
+    /// log2 of the sum of all.
+    total: f64,
+    remarks: Remarks,
+}
+
+impl Weights<'_> {
+    /// Whether a search for damage can be spared: explanations that take the reading as it stands make up nearly all.
+    fn settled(&self, stream: &Stream) -> bool {
+        let exact: f64 = self
+            .families
+            .iter()
+            .flat_map(|(_, list, _)| list)
+            .filter(|weighed| weighed.explanation.is_exact(stream.len()))
+            .map(|weighed| (weighed.bits - self.total).exp2())
+            .sum();
+        exact >= SETTLED
+    }
+}
+
+fn weigh<'e>(
     decoder: &Decoder<'_>,
-    explanations: &[Explanation],
-    reading: &Reading,
+    explanations: &'e [Explanation],
     stream: &Stream,
     background: &Background,
     context: &Context,
-    scratch: &mut Scratch,
-    depth: usize,
-) -> Ranking {
+) -> Weights<'e> {
     let model = |explanation: &Explanation| &decoder.rules.families[explanation.family.index()];
     let whole = |explanation: &Explanation| {
         explanation
@@ -122,7 +166,7 @@ fn combine(
             .choices
             .iter()
             .filter(|choice| choice.free)
-            .map(|choice| background.of(choice))
+            .map(|choice| background.of(explanation, choice))
             .sum();
         all - free
     };
@@ -202,6 +246,34 @@ fn combine(
     let total = families
         .iter()
         .fold(none, |sum, (_, _, bits)| log2_sum(sum, *bits));
+    Weights {
+        families,
+        none,
+        total,
+        remarks,
+    }
+}
+
+#[allow(clippy::too_many_arguments)]
+fn present(
+    decoder: &Decoder<'_>,
+    explanations: &[Explanation],
+    weights: Weights<'_>,
+    reading: &Reading,
+    stream: &Stream,
+    background: &Background,
+    context: &Context,
+    scratch: &mut Scratch,
+    depth: usize,
+) -> Ranking {
+    let Weights {
+        families,
+        none,
+        total,
+        remarks,
+    } = weights;
+    let model = |explanation: &Explanation| &decoder.rules.families[explanation.family.index()];
+    let whole = |explanation: &Explanation| explanation.covered() == stream.len();
     let mut ranking = Ranking {
         none: (none - total).exp2(),
         ..Ranking::default()
@@ -274,11 +346,12 @@ fn kin(decoder: &Decoder<'_>, best: &Explanation, stream: &Stream, background: &
         let text = if choice.free {
             0.0
         } else {
-            background.of(choice)
+            background.of(best, choice)
         };
         bits += best.branch.bits[choice.slot] + choice.channel - text;
-        glyphs += choice.end - choice.start;
-        upto = choice.end;
+        let (start, end) = best.origin((choice.start, choice.end));
+        glyphs += end - start;
+        upto = end;
         if glyphs >= STEM {
             break;
         }
@@ -320,7 +393,7 @@ fn evidence(
         let text = if choice.free {
             0.0
         } else {
-            background.of(choice)
+            background.of(best, choice)
         };
         let bits = choice.channel - text;
         match by_slot.iter_mut().find(|(slot, _)| *slot == choice.slot) {
@@ -385,7 +458,7 @@ fn remark_list(
             .choices
             .iter()
             .filter(|choice| choice.free)
-            .map(|choice| background.of(choice))
+            .map(|choice| background.of(explanation, choice))
             .sum();
         let text = background.stretch(stretch.0, stretch.1) - free;
         let bits = prior_bits(family) + REMARK.log2() + explanation.bits() - text;

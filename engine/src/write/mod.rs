@@ -372,6 +372,20 @@ fn glyph(set: &GlyphSet, case: Case, random: &mut dyn FnMut(u64) -> u64) -> Glyp
     all.get(at).cloned().unwrap_or(Glyph::Char('0'))
 }
 
+/// A year, drawn so that a part is half as likely for every eight years that it is older: parts on desks are mostly young.
+fn young(first: i16, last: i16, random: &mut dyn FnMut(u64) -> u64) -> i16 {
+    let share = |year: i16| (-f64::from(last - year) / 8.0).exp2();
+    let sum: f64 = (first..=last).map(share).sum();
+    let mut at = sum * random(1 << 40) as f64 / (1_u64 << 40) as f64;
+    for year in (first..=last).rev() {
+        at -= share(year);
+        if at < 0.0 {
+            return year;
+        }
+    }
+    first
+}
+
 /// Gives the slots of each date rule the codes of one real day.
 fn dates(
     rules: &RuleSet,
@@ -385,7 +399,7 @@ fn dates(
             .window
             .until
             .map_or(first.max(2024), |day| day.year().max(first));
-        let year = first + random((last - first + 1) as u64) as i16;
+        let year = young(first, last, random);
         let month = 1 + random(12) as i16;
         let week = 1 + random(52) as i16;
         let number = |part: DatePart| match part {

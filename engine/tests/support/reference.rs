@@ -6,7 +6,7 @@
 use std::collections::HashMap;
 
 use etchlore_engine::decode::{Reading, Seen};
-use etchlore_engine::glyph::{Boundary, CLASSES, Confusions, Glyph, GlyphSet};
+use etchlore_engine::glyph::{Boundary, Confusions, Glyph, GlyphSet};
 use etchlore_engine::model::{
     Case, CodeKind, Cond, Family, FormKind, OpenRule, RowItem, RuleSet, Slot, Strip, check_holds,
 };
@@ -219,11 +219,8 @@ impl<'r> Reference<'r> {
     }
 
     fn alike(&self, t: char, r: char) -> Option<f64> {
-        let together = CLASSES
-            .iter()
-            .any(|class| class.contains(t) && class.contains(r));
         let p = self.confusions.probability(t, r);
-        (t != r && together && p > 0.0).then_some(p.log2())
+        (self.confusions.alike(t, r) && p > 0.0).then_some(p.log2())
     }
 
     fn right(&self, t: char) -> f64 {
