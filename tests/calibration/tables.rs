@@ -33,6 +33,9 @@ impl Sizes {
     }
 }
 
+/// What is not found at all counts as so likely, so that one miss does not make the loss infinite.
+const LEAST: f64 = 1e-5;
+
 /// What a family or none got.
 fn probability(ranking: &Ranking, family: Option<usize>) -> f64 {
     match family {
@@ -40,8 +43,10 @@ fn probability(ranking: &Ranking, family: Option<usize>) -> f64 {
         Some(family) => ranking
             .candidates
             .iter()
-            .find(|candidate| candidate.family.index() == family)
-            .map_or(1e-5, |candidate| candidate.probability),
+            .map(|candidate| (candidate.family, candidate.probability))
+            .chain(ranking.others.iter().copied())
+            .find(|(id, _)| id.index() == family)
+            .map_or(LEAST, |(_, probability)| probability),
     }
 }
 
@@ -73,6 +78,15 @@ impl Deciles {
         row.0 += 1;
         row.1 += said;
         row.2 += usize::from(true_);
+    }
+
+    fn join(&mut self, other: &Deciles) {
+        for (decile, (n, said, true_)) in &other.rows {
+            let row = self.rows.entry(*decile).or_default();
+            row.0 += n;
+            row.1 += said;
+            row.2 += true_;
+        }
     }
 
     pub(crate) fn cases(&self) -> usize {
@@ -187,19 +201,60 @@ pub(crate) fn run(rules: &Rules, sizes: &Sizes) -> String {
         junk.strangers.len(),
         junk.words.len()
     );
-    let found = bench.contested(sizes.contested, 0.3);
-    out += &found.text;
+    out += &contested(rules, sizes.contested, 0.3).text;
+    if std::env::var_os("ETCHLORE_ONLY").is_some() {
+        return out;
+    }
     bench.regret(sizes.regret, &mut out);
     bench.depth(sizes.depth, &mut out);
     bench.curve(sizes.junk, &mut out);
     out
 }
 
-impl Bench<'_> {
-    /// Identities and fields that are contested, over all channels, at one share of junk.
-    pub(crate) fn contested(&mut self, cases: usize, junk_share: f64) -> Found {
+/// Cases under one law of codes.
+const A_LAW: usize = 1_000;
+
+/// Identities and fields that are contested, over all channels and many laws of codes, at one share of junk.
+pub(crate) fn contested(rules: &Rules, cases: usize, junk_share: f64) -> Found {
+    let junk = Junk::load(rules);
+    let half = |parity: u64| {
         let mut found = Found::default();
-        let mut rest: BTreeMap<String, (usize, f64, usize)> = BTreeMap::new();
+        for seed in 0..(cases / A_LAW).max(1) as u64 {
+            if seed % 2 == parity {
+                let mut rng = fastrand::Rng::with_seed(9_000 + seed);
+                let law = Law::new(rules, seed, &mut rng);
+                let mut bench = Bench {
+                    rules,
+                    law: &law,
+                    junk: &junk,
+                    rng,
+                    scratch: Scratch::default(),
+                    context: Context::on(day()),
+                };
+                bench.contested(cases.min(A_LAW), junk_share, &mut found);
+            }
+        }
+        found
+    };
+    let mut found = std::thread::scope(|scope| {
+        let other = scope.spawn(|| half(1));
+        let mut found = half(0);
+        let other = other.join().unwrap_or_default();
+        found.identities.join(&other.identities);
+        found.fields.join(&other.fields);
+        found
+    });
+    let mut out = String::new();
+    let _ = writeln!(out, "\nContested identities, {:.0} % junk, {cases} readings", junk_share * 100.0);
+    found.identities.table(&mut out);
+    let _ = writeln!(out, "Contested fields of identities that are right");
+    found.fields.table(&mut out);
+    found.text = out;
+    found
+}
+
+impl Bench<'_> {
+    fn contested(&mut self, cases: usize, junk_share: f64, found: &mut Found) {
         for case in 0..cases {
             let channel = CHANNELS[case % CHANNELS.len()];
             let (mark, damaged) = if self.rng.f64() < junk_share {
@@ -221,11 +276,7 @@ impl Bench<'_> {
             found.identities.add(said, best == mark.family);
             if std::env::var_os("ETCHLORE_SHOW").is_some() && (0.05..0.95).contains(&said) {
                 let name = |f: Option<usize>| f.map_or("none", |f| self.rules.set().families[f].name.as_str());
-                let key = format!("{} by {}", name(best), name(mark.family));
-                let row = rest.entry(key).or_default();
-                row.0 += 1;
-                row.1 += said;
-                row.2 += usize::from(best == mark.family);
+                println!("case\t{}\t{said:.3}\t{}\t{}\t{}", name(best), name(mark.family), damaged.text(), damaged.kind.name());
             }
             if best.is_some() && best == mark.family {
                 let truth = self.fields(&mark);
@@ -236,19 +287,6 @@ impl Bench<'_> {
                 }
             }
         }
-        if !rest.is_empty() {
-            let mut rows: Vec<_> = rest.into_iter().collect();
-            rows.sort_by_key(|row| std::cmp::Reverse(row.1.0));
-            for (key, (n, said, right)) in rows.iter().take(60) {
-                println!("{n:6} said {:.2} right {:.2} {key}", said / *n as f64, *right as f64 / *n as f64);
-            }
-        }
-        let out = &mut found.text;
-        let _ = writeln!(out, "\nContested identities, {:.0} % junk, {} readings", junk_share * 100.0, cases);
-        found.identities.table(out);
-        let _ = writeln!(out, "Contested fields of identities that are right");
-        found.fields.table(out);
-        found
     }
 
     /// Against the exact posterior, by kind of damage and length.
@@ -280,7 +318,7 @@ impl Bench<'_> {
                     n += 1;
                     right += usize::from(first(&ranking) == mark.family);
                     exact += usize::from(posterior.first() == mark.family);
-                    let (l, e) = (-probability(&ranking, mark.family).max(1e-5).log2(), -posterior.of(mark.family).max(1e-5).log2());
+                    let (l, e) = (-probability(&ranking, mark.family).max(LEAST).log2(), -posterior.of(mark.family).max(LEAST).log2());
                     if std::env::var_os("ETCHLORE_SHOW").is_some() && l - e > 2.0 {
                         println!("{} | {} | {l:.2} {e:.2} {}", text(&mark.lines), damaged.text(), self.rules.set().families[mark.family.unwrap_or(0)].name);
                     }

@@ -7,6 +7,7 @@ use std::collections::HashMap;
 
 use etchlore_engine::Rules;
 use etchlore_engine::decode::{Notation, Reading, Scratch};
+use etchlore_engine::glyph::Boundary;
 use jiff::civil::{Date, date};
 
 use super::damage::{Channel, Kind, text};
@@ -26,12 +27,22 @@ pub(crate) fn covered(rules: &Rules, line: &str) -> bool {
     let Ok(reading) = Reading::parse(line, notation) else {
         return true;
     };
-    let glyphs = reading.lines.iter().map(|line| line.marks.len()).sum();
+    let marks: Vec<_> = reading.lines.iter().flat_map(|line| &line.marks).collect();
+    let glyphs = marks.len();
+    // A base name that a rule knows, with a tail after a dash, is no stranger either.
+    let head = |upto: usize| {
+        upto >= 5 && marks.get(upto).is_some_and(|mark| mark.before != Boundary::None)
+    };
     rules
         .decoder()
         .explain(&reading, day(), &mut Scratch::default())
         .iter()
-        .any(|explanation| explanation.is_as_read(glyphs))
+        .any(|explanation| {
+            explanation.is_as_read(glyphs)
+                || explanation.is_as_read(explanation.covered())
+                    && explanation.cut_at().first().is_some_and(|cut| cut.1 == 0)
+                    && head(explanation.covered())
+        })
 }
 
 pub(crate) struct Truth<'r> {

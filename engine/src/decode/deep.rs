@@ -73,7 +73,7 @@ impl Edit {
         let (a, b) = (self.origin(from), self.origin(to));
         // A doubled glyph at the end of a stretch belongs to it.
         match self {
-            Edit::Doubled(place) if to == place => (a, place),
+            Edit::Doubled(place) if to == place => (a, place + 1),
             _ => (a.min(b), a.max(b)),
         }
     }
@@ -86,7 +86,7 @@ impl Edit {
             | Edit::First(place)
             | Edit::EndCut(place)
             | Edit::StartCut(place) => from <= place && place < to,
-            Edit::Doubled(place) => from < place && place < to,
+            Edit::Doubled(place) => from < place && place <= to,
             Edit::Swapped(place) => from <= place && place + 1 < to,
             Edit::Turned(_) => true,
         }

@@ -28,6 +28,8 @@ pub(crate) mod cost {
     pub(crate) const BEFORE_TEXT: f64 = -1.0;
     /// Something follows after a dash, slash or colon.
     pub(crate) const TAIL: f64 = -6.0;
+    /// What follows so is longer than the line of the form.
+    pub(crate) const LONG_TAIL: f64 = -6.0;
     /// The case of a letter differs in a slot where case counts.
     pub(crate) const CASE: f64 = -6.0;
     /// The same in a line that was read in capitals.
@@ -304,7 +306,19 @@ impl<'a> Walker<'a> {
         let after = match self.stream.ticks.get(at).map(|tick| tick.gap) {
             None | Some(Gap::Line) => 0.0,
             Some(Gap::Within(Boundary::Space)) => cost::BEFORE_TEXT,
-            Some(Gap::Within(_)) => cost::TAIL,
+            Some(Gap::Within(_)) => {
+                let tail = (at..self.stream.len())
+                    .take_while(|i| {
+                        *i == at
+                            || matches!(self.stream.ticks[*i].gap, Gap::Within(b) if b != Boundary::Space)
+                    })
+                    .count();
+                if tail > at - self.start {
+                    cost::TAIL + cost::LONG_TAIL
+                } else {
+                    cost::TAIL
+                }
+            }
         };
         self.ways.push(Way {
             start: self.start,

@@ -14,6 +14,8 @@ pub struct Ranking {
     pub none: f64,
     /// Probability of the candidates too unlikely to be listed.
     pub rest: f64,
+    /// Those candidates with their probabilities, likeliest first.
+    pub others: Vec<(FamilyId, f64)>,
     /// What lines or ends of lines say beside any identity: dates, lots, finishes.
     pub remarks: Vec<Remark>,
     /// Text that the first candidate and the remarks leave over.

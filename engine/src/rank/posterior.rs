@@ -20,6 +20,8 @@ const STEM: usize = 3;
 const LISTED: f64 = 1e-4;
 /// Share of explanations that take a reading as it stands from which on no damage is looked for.
 const SETTLED: f64 = 0.98;
+/// Glyphs below which damage is always looked for: a short mark is soon another one, and the search costs little.
+const SHORT: usize = 8;
 /// How deep short codes may stand for codes that stand for codes.
 pub(super) const MAX_STANDS: usize = 3;
 
@@ -129,6 +131,9 @@ struct Weights<'e> {
 impl Weights<'_> {
     /// Whether a search for damage can be spared: explanations that take the reading as it stands make up nearly all.
     fn settled(&self, stream: &Stream) -> bool {
+        if stream.len() < SHORT {
+            return false;
+        }
         let exact: f64 = self
             .families
             .iter()
@@ -282,6 +287,7 @@ fn present(
         let probability = (bits - total).exp2();
         if probability < LISTED {
             ranking.rest += probability;
+            ranking.others.push((*id, probability));
             continue;
         }
         let mut candidate =

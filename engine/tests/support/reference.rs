@@ -22,6 +22,7 @@ const CUT: f64 = -6.0;
 const AFTER_TEXT: f64 = -2.0;
 const BEFORE_TEXT: f64 = -1.0;
 const TAIL: f64 = -6.0;
+const LONG_TAIL: f64 = -6.0;
 const CASE: f64 = -6.0;
 const CASE_LOST: f64 = -1.0;
 const CONTRADICTED: f64 = -12.0;
@@ -640,7 +641,13 @@ impl One<'_> {
                 let after = match self.ticks.get(at).map(|tick| tick.gap) {
                     None | Some(None) => 0.0,
                     Some(Some(Boundary::Space)) => BEFORE_TEXT,
-                    Some(Some(_)) => TAIL,
+                    Some(Some(_)) => {
+                        let same_token = |i: &usize| {
+                            *i == at || self.ticks[*i].gap.is_some_and(|gap| gap != Boundary::Space)
+                        };
+                        let tail = (at..self.ticks.len()).take_while(same_token).count();
+                        TAIL + if tail > at - start { LONG_TAIL } else { 0.0 }
+                    }
                 };
                 ways.push(Way {
                     start,
