@@ -62,6 +62,8 @@ pub(crate) struct Channel {
     pub(crate) swapped: f64,
     /// Independent of the rest.
     pub(crate) unread: f64,
+    /// The whole reading is typed in capitals.
+    pub(crate) capitals: f64,
 }
 
 /// Two error rates, two tables: neither is the engine's.
@@ -82,6 +84,7 @@ const fn careful(name: &'static str, alike: Alike) -> Channel {
         doubled: 0.0002,
         swapped: 0.0003,
         unread: 0.01,
+        capitals: 0.35,
     }
 }
 
@@ -95,6 +98,7 @@ const fn hasty(name: &'static str, alike: Alike) -> Channel {
         doubled: 0.0008,
         swapped: 0.001,
         unread: 0.04,
+        capitals: 0.65,
     }
 }
 
@@ -181,7 +185,14 @@ impl Channel {
                 chosen
             };
             if let Some(mut damaged) = self.apply(mark, kind, rng) {
+                let capitals = rng.f64() < self.capitals;
                 for line in &mut damaged.lines {
+                    if capitals {
+                        for piece in line.iter_mut().filter(|piece| piece.1.is_some()) {
+                            piece.0 = piece.0.to_ascii_uppercase();
+                            piece.1 = piece.1.map(|c| c.to_ascii_uppercase());
+                        }
+                    }
                     for piece in line.iter_mut().filter(|piece| piece.1.is_some()) {
                         if rng.f64() < self.unread {
                             *piece = ("_".to_owned(), None);

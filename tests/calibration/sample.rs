@@ -233,6 +233,9 @@ pub(crate) struct Junk {
 /// Kinds of junk.
 pub(crate) const JUNK: [&str; 4] = ["words", "strangers", "random 8-16", "random 1-7"];
 
+/// Their shares of all junk.
+const SHARES: [f64; 4] = [0.3, 0.4, 0.2, 0.1];
+
 impl Junk {
     /// The lists beside this file; strangers that a family explains as they stand are none.
     pub(crate) fn load(rules: &Rules) -> Junk {
@@ -250,6 +253,18 @@ impl Junk {
             words: list(include_str!("words.txt")),
             strangers,
         }
+    }
+
+    /// A kind by its share.
+    pub(crate) fn kind(rng: &mut fastrand::Rng) -> usize {
+        let mut at = rng.f64();
+        for (kind, share) in SHARES.iter().enumerate() {
+            at -= share;
+            if at < 0.0 {
+                return kind;
+            }
+        }
+        0
     }
 
     pub(crate) fn draw(&self, kind: usize, rng: &mut fastrand::Rng) -> Mark {
@@ -286,6 +301,6 @@ impl Junk {
         };
         let long = if (8..=16).contains(&n) { chance / 9.0 } else { 0.0 };
         let short = if (1..=7).contains(&n) { chance / 7.0 } else { 0.0 };
-        (of(&self.words) + of(&self.strangers) + long + short) / 4.0
+        SHARES[0] * of(&self.words) + SHARES[1] * of(&self.strangers) + SHARES[2] * long + SHARES[3] * short
     }
 }

@@ -258,7 +258,7 @@ impl Bench<'_> {
         for case in 0..cases {
             let channel = CHANNELS[case % CHANNELS.len()];
             let (mark, damaged) = if self.rng.f64() < junk_share {
-                let kind = self.rng.usize(..4);
+                let kind = Junk::kind(&mut self.rng);
                 let mark = self.junk.draw(kind, &mut self.rng);
                 let lines = mark.lines.clone();
                 let damaged = Damaged { lines, kind: Kind::Intact, place: None };

@@ -505,7 +505,23 @@ impl<'p> Decoder<'p> {
                     })
                 })
                 .collect();
-            read(rule, &parts, &|field| self.part_of(field), &years)
+            let mut date = read(rule, &parts, &|field| self.part_of(field), &years)?;
+            // The date has summed over what unread places can be; the places have counted it too.
+            date.bits -= rule
+                .slots
+                .iter()
+                .filter_map(|slot| first[slot.index()])
+                .filter(|choice| {
+                    choice.code.is_some_and(|code| {
+                        model.slots[choice.slot].codes[code as usize]
+                            .open_fields
+                            .iter()
+                            .any(|(field, _)| self.part_of(*field).is_some())
+                    })
+                })
+                .map(|choice| choice.doubt)
+                .sum::<f64>();
+            Some(date)
         };
         let row: &RowProgram = &program.rows[row_at];
         let mut draw = Draw {

@@ -68,6 +68,8 @@ pub(crate) struct Choice {
     pub(crate) share: f64,
     /// Part of it lies in an unread run.
     pub(crate) partial: bool,
+    /// log2 of how many strings of an open shape its unread places leave; `channel` has it.
+    pub(crate) doubt: f64,
 }
 
 /// By which entry of the table a place was matched.
@@ -100,6 +102,7 @@ struct Fit {
     free: bool,
     share: f64,
     partial: bool,
+    doubt: f64,
 }
 
 /// Finds the ways for one line at one start.
@@ -224,6 +227,7 @@ impl<'a> Walker<'a> {
                 free: false,
                 share: 0.0,
                 partial: false,
+                doubt: 0.0,
             });
             found |= self.step(place + 1, at, expected, layout, fixes);
             self.path.pop();
@@ -247,6 +251,7 @@ impl<'a> Walker<'a> {
                     free: fit.free,
                     share: fit.share,
                     partial: fit.partial,
+                    doubt: fit.doubt,
                 });
                 found |= self.step(place + 1, fit.end, None, layout + gap, fixes + fit.fixes);
                 self.path.pop();
@@ -292,6 +297,7 @@ impl<'a> Walker<'a> {
                 free: false,
                 share: 0.0,
                 partial: false,
+                doubt: 0.0,
             });
             found |= self.step(place + 1, at, pending, layout, fixes);
             self.path.pop();
@@ -407,8 +413,25 @@ impl<'a> Walker<'a> {
                 free: false,
                 share: 0.0,
                 partial: end - at != spelled.ids.len() || self.runs(at, end),
+                doubt: 0.0,
             });
         }
+    }
+
+    /// log2 of how many strings the unread places of a strip leave.
+    fn doubt(&self, strip: &OpenStrip, start: usize, end: usize) -> f64 {
+        let places = strip.sets.iter().zip(&strip.sizes);
+        self.stream.ticks[start..end]
+            .iter()
+            .take_while(|tick| tick.doubt != Doubt::Run)
+            .zip(places)
+            .map(|(tick, (set, size))| match tick.doubt {
+                Doubt::Unread => size.log2(),
+                Doubt::OneOf => f64::from((set & tick.set).count_ones()).log2(),
+                Doubt::Other => f64::from((set & !tick.set).count_ones()).log2(),
+                _ => 0.0,
+            })
+            .sum()
     }
 
     fn runs(&self, start: usize, end: usize) -> bool {
@@ -470,6 +493,7 @@ impl<'a> Walker<'a> {
                 free: strip.free,
                 share: strip.share,
                 partial: end - at != strip.sets.len() || self.runs(at, end),
+                doubt: self.doubt(strip, at, end),
             });
         }
     }

@@ -9,7 +9,7 @@ use crate::decode::{Decoder, Effort, Explanation, Reading, Scratch, Stream};
 use crate::model::{Family, FamilyId, Standing};
 
 /// Prior odds of a family of weight 1 and documented standing against none.
-pub const PRIOR: f64 = 1e-3;
+pub const PRIOR: f64 = 4e-3;
 /// How much likelier a remark is met on a line than one family among all parts.
 const REMARK: f64 = 50.0;
 /// Share of a family's prior that its siblings have which no rule describes.

@@ -1291,6 +1291,7 @@ impl One<'_> {
     /// log2 P of the codes of a date.
     fn date(&self, date: usize, first: &[Option<&Taken>]) -> Option<f64> {
         let rule = &self.family.dates[date];
+        let mut doubt = 0.0;
         let mut all: Vec<(Option<(i64, i64)>, Parts)> = vec![(None, Parts::default())];
         for taken in rule.slots.iter().filter_map(|slot| first[slot.index()]) {
             let code = &self.family.slots[taken.slot].codes[taken.code];
@@ -1308,7 +1309,10 @@ impl One<'_> {
                 .open_fields
                 .iter()
                 .any(|(field, _)| self.reference.parts[field.index()].is_some());
-            if !open {
+            if open {
+                // A date sums over the completions itself.
+                doubt += taken.glyphs.iter().map(|can| (can.len() as f64).log2()).sum::<f64>();
+            } else {
                 strings.truncate(1);
             }
             let mut next = Vec::new();
@@ -1423,6 +1427,6 @@ impl One<'_> {
                 }
             }
         }
-        (sum > 0.0).then(|| sum.log2())
+        (sum > 0.0).then(|| sum.log2() - doubt)
     }
 }
