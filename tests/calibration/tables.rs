@@ -201,11 +201,15 @@ pub(crate) fn run(rules: &Rules, sizes: &Sizes) -> String {
         junk.strangers.len(),
         junk.words.len()
     );
+    if std::env::var_os("ETCHLORE_DEPTH").is_none() {
     out += &contested(rules, sizes.contested, 0.3).text;
+    }
     if std::env::var_os("ETCHLORE_ONLY").is_some() {
         return out;
     }
-    bench.regret(sizes.regret, &mut out);
+    if std::env::var_os("ETCHLORE_DEPTH").is_none() {
+        bench.regret(sizes.regret, &mut out);
+    }
     bench.depth(sizes.depth, &mut out);
     bench.curve(sizes.junk, &mut out);
     out
@@ -279,12 +283,36 @@ impl Bench<'_> {
                 println!("case\t{}\t{said:.3}\t{}\t{}\t{}", name(best), name(mark.family), damaged.text(), damaged.kind.name());
             }
             if best.is_some() && best == mark.family {
-                let truth = self.fields(&mark);
-                for field in ranking.candidates[0].fields.iter().filter(|field| !field.unknown) {
-                    if let (Some(text), Some(p)) = (truth.get(&field.name), field.probability) {
-                        found.fields.add(p, *text == field.text);
-                    }
+                self.fields_of(&mark, &ranking, found);
+            }
+        }
+        // Two characters unread, for more of contested fields.
+        for _ in 0..cases {
+            let mark = self.law.member(None, &mut self.rng);
+            let mut lines = mark.lines.clone();
+            let places = mark.places();
+            if places.len() < 4 {
+                continue;
+            }
+            for _ in 0..2 {
+                let (l, p) = places[self.rng.usize(..places.len())];
+                lines[l][p] = ("_".to_owned(), None);
+            }
+            let Some(ranking) = self.rank(&text(&lines)) else { continue };
+            if first(&ranking).is_some() && first(&ranking) == mark.family {
+                self.fields_of(&mark, &ranking, found);
+            }
+        }
+    }
+
+    fn fields_of(&mut self, mark: &Mark, ranking: &Ranking, found: &mut Found) {
+        let truth = self.fields(mark);
+        for field in ranking.candidates[0].fields.iter().filter(|field| !field.unknown) {
+            if let (Some(text), Some(p)) = (truth.get(&field.name), field.probability) {
+                if std::env::var_os("ETCHLORE_SHOW").is_some() {
+                    println!("field\t{}\t{}\t{p:.3}\t{}\t{}", self.rules.set().families[mark.family.unwrap_or(0)].name, field.name, *text == field.text, ranking.candidates[0].written.as_deref().unwrap_or(""));
                 }
+                found.fields.add(p, *text == field.text);
             }
         }
     }
@@ -347,12 +375,12 @@ impl Bench<'_> {
     fn depth(&mut self, each: usize, out: &mut String) {
         let _ = writeln!(
             out,
-            "\nMarks of 8 and more characters that one family explains\n  {:<18} {:>6} {:>8} {:>12} {:>12} {:>12} {:>12}",
-            "damage", "cases", "first", "slots read", "damaged slot", "alternatives", "claimed"
+            "\nMarks of 8 and more characters that one family explains\n  {:<18} {:>6} {:>8} | other slots: {:>7} {:>7} {:>7} | the damaged slot: {:>7} {:>7} {:>7}",
+            "damage", "cases", "first", "right", "open", "wrong", "right", "open", "wrong"
         );
         for kind in Kind::ALL {
             let (mut n, mut right) = (0, 0);
-            let (mut slots, mut slots_right) = (0, 0);
+            let (mut slots, mut slots_right, mut slots_open) = (0, 0, 0);
             let (mut hit, mut hit_right, mut hit_open, mut hit_wrong) = (0, 0, 0, 0);
             let mut tries = 0;
             while n < each && tries < each * 30 {
@@ -403,18 +431,24 @@ impl Bench<'_> {
                         hit_open += usize::from(!same && (open || span.code.contains('_')));
                         hit_wrong += usize::from(!same && !open && !span.code.contains('_'));
                     } else {
+                        if !same && std::env::var_os("ETCHLORE_SHOW").is_some() {
+                            println!("slot\t{}\t{}\t{}\t{name}\t{code}\t{}\t{}", kind.name(), text(&mark.lines), damaged.text(), span.code, self.rules.set().families[mark.family.unwrap_or(0)].name);
+                        }
                         slots += 1;
                         slots_right += usize::from(same);
+                        slots_open += usize::from(!same && (open || span.code.contains('_')));
                     }
                 }
             }
             let share = |k: usize, n: usize| k as f64 / n.max(1) as f64 * 100.0;
             let _ = writeln!(
                 out,
-                "  {:<18} {n:>6} {:>7.2}% {:>11.2}% {:>11.2}% {:>11.2}% {:>11.2}%",
+                "  {:<18} {n:>6} {:>7.2}% |              {:>6.2}% {:>6.2}% {:>6.2}% |                   {:>6.2}% {:>6.2}% {:>6.2}%",
                 kind.name(),
                 share(right, n),
                 share(slots_right, slots),
+                share(slots_open, slots),
+                share(slots - slots_right - slots_open, slots),
                 share(hit_right, hit),
                 share(hit_open, hit),
                 share(hit_wrong, hit)

@@ -91,6 +91,19 @@ impl Explanation {
         codes
     }
 
+    /// The codes that it sees, with where an open one was read as a whole: what its answer hangs on.
+    pub(crate) fn codes_as_read(&self) -> Vec<(usize, u32, Option<(usize, usize)>)> {
+        self.choices
+            .iter()
+            .filter_map(|choice| {
+                let code = choice.code?;
+                let whole = matches!(choice.how, How::Open(_)) && choice.doubt == 0.0;
+                let at = whole.then(|| self.origin((choice.start, choice.end)));
+                Some((choice.slot, code, at))
+            })
+            .collect()
+    }
+
     /// How many glyphs of the reading it explains.
     #[must_use]
     pub fn covered(&self) -> usize {

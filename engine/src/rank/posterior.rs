@@ -239,6 +239,7 @@ fn weigh<'e>(
         for weighed in list.iter_mut() {
             weighed.share = (weighed.bits - *sum).exp2();
         }
+        likeliest_codes_first(list);
         if let Some(best) = list.first() {
             none = log2_sum(none, kin(decoder, best.explanation, stream, background));
         }
@@ -336,6 +337,27 @@ fn present(
     ranking.unexplained = left_over(reading, stream, &covered, &ranking.remarks);
     ranking.next_look = look::next_looks(decoder, &families, &ranking, stream, reading);
     ranking
+}
+
+/// Puts the explanation first whose codes are the likeliest, summed over the ways in which damage can lead to them: a character
+/// dropped somewhere in a lot is many explanations, but one answer.
+fn likeliest_codes_first(list: &mut [Weighed<'_>]) {
+    if list.first().is_none_or(|best| best.share > 0.5 || best.explanation.edit.is_none()) {
+        return;
+    }
+    let mut groups: Vec<(Vec<(usize, u32, Option<(usize, usize)>)>, f64, usize)> = Vec::new();
+    for (at, weighed) in list.iter().enumerate().take(200) {
+        let codes = weighed.explanation.codes_as_read();
+        match groups.iter_mut().find(|(known, _, _)| *known == codes) {
+            Some((_, sum, _)) => *sum += weighed.share,
+            None => groups.push((codes, weighed.share, at)),
+        }
+    }
+    let best = groups
+        .iter()
+        .max_by(|a, b| a.1.total_cmp(&b.1).then(b.2.cmp(&a.2)))
+        .map_or(0, |group| group.2);
+    list[..=best].rotate_right(1);
 }
 
 /// log2 of the odds that a part of the same stem but of no described family explains the text.
