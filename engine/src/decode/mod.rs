@@ -15,4 +15,4 @@ pub(crate) use explain::CONTRADICTED;
 pub use explain::{Decoder, Effort, Explanation, Scratch};
 pub use reading::{Line, MAX_GLYPHS, MAX_LINES, Mark, Notation, Reading, ReadingError, Seen, fold};
 pub(crate) use stream::{Doubt, Gap, Stream, Tick};
-pub(crate) use walk::{Choice, How, strangest, taken};
+pub(crate) use walk::{Choice, How, likeliest, strangest, taken};

@@ -22,6 +22,8 @@ pub struct Ranking {
     pub unexplained: Vec<Piece>,
     /// What to look at next, cheapest first.
     pub next_look: Vec<NextLook>,
+    /// How much is open, in bits: entropy over answers, each a family with its codes, or none.
+    pub doubt: f64,
     /// Whether some search stopped at a limit, with which; then probabilities are of what was found.
     pub stopped: Option<String>,
 }

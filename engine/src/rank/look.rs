@@ -1,12 +1,19 @@
-//! What to look at next: observations that part the likely explanations, cheapest first.
+//! What to look at next: which observation is expected to settle most, cheapest first.
+//!
+//! An observation has an outcome; each answer (a family with its codes, or none) says how likely which outcome is. What the
+//! observation is worth is the mutual information of outcome and answer, in bits.
+
+use std::collections::BTreeMap;
 
 use super::answer::{Cost, NextLook, Ranking};
 use super::posterior::Weighed;
-use crate::decode::{Decoder, Doubt, How, Reading, Stream};
+use crate::decode::{Decoder, Doubt, How, Stream};
 use crate::model::FamilyId;
 
 /// Least gain worth a line, in bits.
 const WORTH: f64 = 0.05;
+/// Most explanations that are asked.
+const MAX_ASKED: usize = 400;
 
 /// Entropy of a partition in bits.
 fn entropy(parts: &[f64]) -> f64 {
@@ -18,23 +25,97 @@ fn entropy(parts: &[f64]) -> f64 {
         .sum::<f64>()
 }
 
+/// One way the truth can be, with its probability.
+struct Way<'e> {
+    /// Number of its answer: the same family with the same codes.
+    answer: usize,
+    family: Option<FamilyId>,
+    weighed: Option<&'e Weighed<'e>>,
+    p: f64,
+}
+
+/// All ways that matter, none last.
+struct Ways<'e> {
+    ways: Vec<Way<'e>>,
+    answers: Vec<f64>,
+}
+
+impl<'e> Ways<'e> {
+    fn of(families: &'e [(FamilyId, Vec<Weighed<'e>>, f64)], none: f64, total: f64) -> Ways<'e> {
+        let mut ways = Vec::new();
+        let mut answers: Vec<f64> = Vec::new();
+        for (family, list, bits) in families {
+            let of_family = (bits - total).exp2();
+            let mut known: Vec<(Vec<(usize, u32, Option<(usize, usize)>)>, usize)> = Vec::new();
+            for weighed in list.iter().take(MAX_ASKED) {
+                let p = of_family * weighed.share;
+                if p < 1e-5 {
+                    continue;
+                }
+                let codes = weighed.explanation.codes_as_read();
+                let answer = match known.iter().find(|(same, _)| *same == codes) {
+                    Some((_, answer)) => *answer,
+                    None => {
+                        answers.push(0.0);
+                        known.push((codes, answers.len() - 1));
+                        answers.len() - 1
+                    }
+                };
+                answers[answer] += p;
+                ways.push(Way {
+                    answer,
+                    family: Some(*family),
+                    weighed: Some(weighed),
+                    p,
+                });
+            }
+        }
+        let none = (none - total).exp2();
+        answers.push(none);
+        ways.push(Way {
+            answer: answers.len() - 1,
+            family: None,
+            weighed: None,
+            p: none,
+        });
+        Ways { ways, answers }
+    }
+
+    /// Mutual information of answer and outcome, where `outcome` gives each way's outcomes with their probabilities.
+    fn worth<K: Ord + Clone>(&self, outcome: &dyn Fn(&Way<'e>) -> Vec<(K, f64)>) -> (f64, BTreeMap<K, f64>) {
+        let mut joint: BTreeMap<(K, usize), f64> = BTreeMap::new();
+        let mut by_outcome: BTreeMap<K, f64> = BTreeMap::new();
+        let mut by_answer = vec![0.0; self.answers.len()];
+        for way in &self.ways {
+            for (key, q) in outcome(way) {
+                let p = way.p * q;
+                *joint.entry((key.clone(), way.answer)).or_default() += p;
+                *by_outcome.entry(key).or_default() += p;
+                by_answer[way.answer] += p;
+            }
+        }
+        let all = |values: &mut dyn Iterator<Item = f64>| entropy(&values.collect::<Vec<f64>>());
+        let worth = all(&mut by_outcome.values().copied()) + all(&mut by_answer.iter().copied())
+            - all(&mut joint.values().copied());
+        (worth.max(0.0), by_outcome)
+    }
+}
+
 pub(super) fn next_looks(
     decoder: &Decoder<'_>,
     families: &[(FamilyId, Vec<Weighed<'_>>, f64)],
-    ranking: &Ranking,
+    none: f64,
+    total: f64,
+    ranking: &mut Ranking,
     stream: &Stream,
-    reading: &Reading,
-) -> Vec<NextLook> {
+) {
+    let ways = Ways::of(families, none, total);
+    ranking.doubt = entropy(&ways.answers);
     let mut looks = Vec::new();
-    let _ = reading;
-    let total: f64 = families
-        .iter()
-        .map(|(_, list, _)| list.iter().map(|w| w.bits.exp2()).sum::<f64>())
-        .sum::<f64>();
-    if families.is_empty() || total == 0.0 {
-        return looks;
+    if families.is_empty() {
+        return;
     }
-    characters(decoder, families, ranking, stream, &mut looks);
+    characters(decoder, &ways, stream, &mut looks);
     by_field(decoder, ranking, "pins", "count the terminals", &mut looks);
     by_field(
         decoder,
@@ -77,76 +158,35 @@ pub(super) fn next_looks(
     }
     looks.sort_by(|a, b| a.cost.cmp(&b.cost).then(b.bits.total_cmp(&a.bits)));
     looks.truncate(4);
-    looks
+    ranking.next_look = looks;
 }
 
-/// Characters that likely explanations take for different ones.
-fn characters(
-    decoder: &Decoder<'_>,
-    families: &[(FamilyId, Vec<Weighed<'_>>, f64)],
-    ranking: &Ranking,
-    stream: &Stream,
-    looks: &mut Vec<NextLook>,
-) {
+/// A second look at each character that is not certain.
+fn characters(decoder: &Decoder<'_>, ways: &Ways<'_>, stream: &Stream, looks: &mut Vec<NextLook>) {
     for (at, tick) in stream.ticks.iter().enumerate() {
         if matches!(tick.doubt, Doubt::Certain | Doubt::Run) {
             continue;
         }
-        let mut parts: Vec<(Option<u8>, f64, Vec<FamilyId>)> = Vec::new();
-        for (family, list, _) in families {
-            let Some(candidate) = ranking
-                .candidates
-                .iter()
-                .find(|candidate| candidate.family == *family)
-            else {
-                continue;
-            };
-            for weighed in list {
-                let (program, _) = decoder.family(*family);
-                let choice = weighed
-                    .explanation
-                    .choices
-                    .iter()
-                    .find(|choice| (choice.start..choice.end).contains(&at));
-                let glyph = choice.and_then(|choice| match choice.how {
-                    How::Spelled(index) => program.tables[choice.table].spelled[index as usize]
-                        .ids
-                        .get(at - choice.start)
-                        .copied(),
-                    _ => None,
-                });
-                // An explanation that says nothing of the character tells nothing about it either.
-                let Some(glyph) = glyph.or((tick.doubt == Doubt::Read).then_some(tick.id)) else {
-                    continue;
-                };
-                let p = candidate.probability * weighed.share;
-                match parts.iter_mut().find(|(known, _, _)| *known == Some(glyph)) {
-                    Some((_, sum, who)) => {
-                        *sum += p;
-                        if !who.contains(family) {
-                            who.push(*family);
-                        }
-                    }
-                    None => parts.push((Some(glyph), p, vec![*family])),
-                }
-            }
-        }
-        let shares: Vec<f64> = parts.iter().map(|(_, p, _)| *p).collect();
-        let bits = entropy(&shares);
-        if parts.len() < 2 || bits < WORTH {
+        let outcome = |way: &Way<'_>| outcomes(decoder, way, stream, at);
+        let (bits, by_outcome) = ways.worth(&outcome);
+        if bits < WORTH {
             continue;
         }
+        let mut parts: Vec<(u8, f64)> = by_outcome.into_iter().collect();
         parts.sort_by(|a, b| b.1.total_cmp(&a.1));
         let names: Vec<String> = parts
             .iter()
+            .filter(|(_, p)| *p > 0.01)
             .take(5)
-            .filter_map(|(glyph, _, _)| decoder.program.alphabet.glyph((*glyph)?))
+            .filter_map(|(glyph, _)| decoder.program.alphabet.glyph(*glyph))
             .map(|glyph| crate::model::Spelling::of_glyphs(vec![glyph.clone()]).text())
             .collect();
         let (line, place) = (tick.line + 1, tick.span.0 + 1);
-        let mut separates: Vec<FamilyId> = parts
+        let mut separates: Vec<FamilyId> = ways
+            .ways
             .iter()
-            .flat_map(|(_, _, who)| who.iter().copied())
+            .filter(|way| way.p > 0.01)
+            .filter_map(|way| way.family)
             .collect();
         separates.sort_unstable();
         separates.dedup();
@@ -160,6 +200,55 @@ fn characters(
                 names.join(", ")
             ),
         });
+    }
+}
+
+/// What a place of the reading would turn out to be, if a way is true.
+fn outcomes(decoder: &Decoder<'_>, way: &Way<'_>, stream: &Stream, at: usize) -> Vec<(u8, f64)> {
+    let tick = &stream.ticks[at];
+    let evenly = |set: u128| -> Vec<(u8, f64)> {
+        let ids: Vec<u8> = (0..36).filter(|id| set >> id & 1 == 1).collect();
+        let n = ids.len().max(1) as f64;
+        ids.into_iter().map(|id| (id, 1.0 / n)).collect()
+    };
+    let as_read = || match tick.doubt {
+        Doubt::Read | Doubt::Certain => vec![(tick.id, 1.0)],
+        _ => evenly(tick.set),
+    };
+    let Some(weighed) = way.weighed else {
+        return as_read();
+    };
+    let explanation = weighed.explanation;
+    let (program, _) = decoder.family(explanation.family);
+    let choice = explanation.choices.iter().find(|choice| {
+        let (start, end) = explanation.origin((choice.start, choice.end));
+        (start..end).contains(&at)
+    });
+    let Some(choice) = choice else {
+        return as_read();
+    };
+    let over = explanation.over(stream, decoder);
+    let place = (choice.start..choice.end).find(|place| explanation.origin((*place, place + 1)) == (at, at + 1));
+    match (choice.how, place) {
+        (How::Spelled(index), Some(place)) => program.tables[choice.table].spelled[index as usize]
+            .ids
+            .get(place - choice.start)
+            .map_or_else(as_read, |id| vec![(*id, 1.0)]),
+        (How::Open(index), Some(place)) => {
+            let strip = &program.tables[choice.table].open[index as usize];
+            let Some(set) = strip.sets.get(place - choice.start) else {
+                return as_read();
+            };
+            let there = &over.ticks[place];
+            match there.doubt {
+                Doubt::Read | Doubt::Certain if set >> there.id & 1 == 1 => vec![(there.id, 1.0)],
+                Doubt::Read | Doubt::Certain => crate::decode::likeliest(*set, there.id, &decoder.program.alphabet)
+                    .map_or_else(as_read, |id| vec![(id, 1.0)]),
+                Doubt::Other => evenly(set & !there.set),
+                _ => evenly(set & there.set),
+            }
+        }
+        _ => as_read(),
     }
 }
 

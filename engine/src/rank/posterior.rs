@@ -335,7 +335,7 @@ fn present(
         );
     }
     ranking.unexplained = left_over(reading, stream, &covered, &ranking.remarks);
-    ranking.next_look = look::next_looks(decoder, &families, &ranking, stream, reading);
+    look::next_looks(decoder, &families, none, total, &mut ranking, stream);
     ranking
 }
 
