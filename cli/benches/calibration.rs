@@ -9,7 +9,12 @@ mod calibration;
 mod support;
 
 fn main() {
-    let times = std::env::args().skip(1).find_map(|word| word.parse::<f64>().ok());
+    let times = std::env::args()
+        .skip(1)
+        .find_map(|word| word.parse::<f64>().ok());
     let rules = support::rules(true, &[]);
-    print!("{}", calibration::run(&rules, &calibration::Sizes::full(times.unwrap_or(1.0))));
+    print!(
+        "{}",
+        calibration::run(&rules, &calibration::Sizes::full(times.unwrap_or(1.0)))
+    );
 }

@@ -47,8 +47,12 @@ pub(crate) enum Alike {
     Worn,
 }
 
-const EYE: &[&str] = &["0ODQ", "1ILJ7", "8B3", "5S", "2Z", "6G", "4A", "UV", "CG", "MN", "EF"];
-const WORN: &[&str] = &["08", "0O", "1I", "5S6", "8B", "38", "2Z", "17", "PR", "OQ", "69"];
+const EYE: &[&str] = &[
+    "0ODQ", "1ILJ7", "8B3", "5S", "2Z", "6G", "4A", "UV", "CG", "MN", "EF",
+];
+const WORN: &[&str] = &[
+    "08", "0O", "1I", "5S6", "8B", "38", "2Z", "17", "PR", "OQ", "69",
+];
 
 /// A channel: how likely each damage is for one character.
 #[derive(Debug, Clone, Copy)]
@@ -167,7 +171,13 @@ impl Channel {
     /// A kind by its rate; `None` for one that cannot meet this mark.
     pub(crate) fn draw(&self, mark: &Mark, rng: &mut fastrand::Rng) -> Damaged {
         loop {
-            let kinds = [Kind::LookAlike, Kind::Other, Kind::Dropped, Kind::Doubled, Kind::Swapped];
+            let kinds = [
+                Kind::LookAlike,
+                Kind::Other,
+                Kind::Dropped,
+                Kind::Doubled,
+                Kind::Swapped,
+            ];
             let intact = self.intact(mark.length());
             let kind = if rng.f64() < intact {
                 Kind::Intact
@@ -205,11 +215,20 @@ impl Channel {
     }
 
     /// One damage of a kind, at a place by lot; `None` where the place cannot have it.
-    pub(crate) fn apply(&self, mark: &Mark, kind: Kind, rng: &mut fastrand::Rng) -> Option<Damaged> {
+    pub(crate) fn apply(
+        &self,
+        mark: &Mark,
+        kind: Kind,
+        rng: &mut fastrand::Rng,
+    ) -> Option<Damaged> {
         let mut lines = mark.lines.clone();
         let places = mark.places();
         if kind == Kind::Intact {
-            return Some(Damaged { lines, kind, place: None });
+            return Some(Damaged {
+                lines,
+                kind,
+                place: None,
+            });
         }
         let n = rng.usize(..places.len().max(1));
         let (l, p) = *places.get(n)?;

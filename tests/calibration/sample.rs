@@ -125,7 +125,8 @@ impl<'r> Law<'r> {
         if dated || !listed || slot_model.codes.len() < 2 {
             return 1.0;
         }
-        let lot = mix(self.seed ^ mix(family as u64 * 1_000_003 + slot as u64 * 1_009 + u64::from(code)));
+        let lot =
+            mix(self.seed ^ mix(family as u64 * 1_000_003 + slot as u64 * 1_009 + u64::from(code)));
         2.0_f64.powf(-4.0 * (lot >> 11) as f64 / (1_u64 << 53) as f64)
     }
 
@@ -162,7 +163,12 @@ impl<'r> Law<'r> {
         kinds.dedup();
         let kind = kinds[random(kinds.len() as u64) as usize];
         let mut forms: Vec<(Written, f64)> = Vec::new();
-        for (at, form) in model.forms.iter().enumerate().filter(|(_, f)| f.kind == kind) {
+        for (at, form) in model
+            .forms
+            .iter()
+            .enumerate()
+            .filter(|(_, f)| f.kind == kind)
+        {
             let mut optional = || random(2) == 1;
             if let Ok(written) = write(model, at, &codes, &mut optional)
                 && !written.lines.is_empty()
@@ -270,7 +276,9 @@ impl Junk {
     pub(crate) fn draw(&self, kind: usize, rng: &mut fastrand::Rng) -> Mark {
         let random = |length: usize, rng: &mut fastrand::Rng| -> String {
             (0..length)
-                .map(|_| char::from_digit(rng.u32(..36), 36).map_or('0', |c| c.to_ascii_uppercase()))
+                .map(|_| {
+                    char::from_digit(rng.u32(..36), 36).map_or('0', |c| c.to_ascii_uppercase())
+                })
                 .collect()
         };
         let text = match kind {
@@ -279,7 +287,11 @@ impl Junk {
             2 => random(rng.usize(8..=16), rng),
             _ => random(rng.usize(1..=7), rng),
         };
-        let lines = vec![text.chars().map(|c| (c.to_string(), c.is_ascii_alphanumeric().then_some(c))).collect()];
+        let lines = vec![
+            text.chars()
+                .map(|c| (c.to_string(), c.is_ascii_alphanumeric().then_some(c)))
+                .collect(),
+        ];
         Mark {
             family: None,
             written: None,
@@ -291,16 +303,37 @@ impl Junk {
     pub(crate) fn probability(&self, text: &str) -> f64 {
         let n = text.chars().count();
         let read = text.chars().filter(|c| *c != '_').count();
-        let plain = text.chars().all(|c| c.is_ascii_digit() || c.is_ascii_uppercase() || c == '_');
-        let chance = if plain { 36.0_f64.powi(-(read as i32)) } else { 0.0 };
+        let plain = text
+            .chars()
+            .all(|c| c.is_ascii_digit() || c.is_ascii_uppercase() || c == '_');
+        let chance = if plain {
+            36.0_f64.powi(-(read as i32))
+        } else {
+            0.0
+        };
         let fits = |one: &String| {
-            one.chars().count() == n && one.chars().zip(text.chars()).all(|(a, b)| b == '_' || a == b)
+            one.chars().count() == n
+                && one
+                    .chars()
+                    .zip(text.chars())
+                    .all(|(a, b)| b == '_' || a == b)
         };
         let of = |list: &[String]| {
             list.iter().filter(|one| fits(one)).count() as f64 / list.len() as f64
         };
-        let long = if (8..=16).contains(&n) { chance / 9.0 } else { 0.0 };
-        let short = if (1..=7).contains(&n) { chance / 7.0 } else { 0.0 };
-        SHARES[0] * of(&self.words) + SHARES[1] * of(&self.strangers) + SHARES[2] * long + SHARES[3] * short
+        let long = if (8..=16).contains(&n) {
+            chance / 9.0
+        } else {
+            0.0
+        };
+        let short = if (1..=7).contains(&n) {
+            chance / 7.0
+        } else {
+            0.0
+        };
+        SHARES[0] * of(&self.words)
+            + SHARES[1] * of(&self.strangers)
+            + SHARES[2] * long
+            + SHARES[3] * short
     }
 }

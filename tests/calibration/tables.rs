@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 use std::fmt::Write;
 
 use etchlore_engine::Rules;
-use etchlore_engine::decode::{Notation, Reading, Scratch};
+use etchlore_engine::decode::{Effort, Notation, Reading, Scratch};
 use etchlore_engine::model::FamilyId;
 use etchlore_engine::rank::{Context, Ranking};
 
@@ -19,6 +19,7 @@ pub(crate) struct Sizes {
     pub(crate) regret: usize,
     pub(crate) depth: usize,
     pub(crate) junk: usize,
+    pub(crate) cost: usize,
 }
 
 impl Sizes {
@@ -29,6 +30,7 @@ impl Sizes {
             regret: of(120.0),
             depth: of(3_000.0),
             junk: of(3_000.0),
+            cost: of(100_000.0),
         }
     }
 }
@@ -74,7 +76,10 @@ impl Deciles {
         if !(0.05..=0.95).contains(&said) {
             return;
         }
-        let row = self.rows.entry(((said * 10.0) as usize).min(9)).or_default();
+        let row = self
+            .rows
+            .entry(((said * 10.0) as usize).min(9))
+            .or_default();
         row.0 += 1;
         row.1 += said;
         row.2 += usize::from(true_);
@@ -113,7 +118,11 @@ impl Deciles {
     }
 
     fn table(&self, out: &mut String) {
-        let _ = writeln!(out, "  {:>9} {:>7} {:>7} {:>7} {:>7}", "said", "cases", "mean", "right", "off");
+        let _ = writeln!(
+            out,
+            "  {:>9} {:>7} {:>7} {:>7} {:>7}",
+            "said", "cases", "mean", "right", "off"
+        );
         for (decile, (n, said, true_)) in &self.rows {
             let (said, right) = (said / *n as f64, *true_ as f64 / *n as f64);
             let _ = writeln!(
@@ -168,13 +177,23 @@ impl Bench<'_> {
             return BTreeMap::new();
         };
         let decoder = self.rules.decoder().only(FamilyId::at(family));
-        let ranking = etchlore_engine::rank::rank(&decoder, &reading, &self.context, &mut self.scratch);
-        let Some(best) = ranking.candidates.first().filter(|best| best.corrections.is_empty()) else {
+        let ranking =
+            etchlore_engine::rank::rank(&decoder, &reading, &self.context, &mut self.scratch);
+        let Some(best) = ranking
+            .candidates
+            .first()
+            .filter(|best| best.corrections.is_empty())
+        else {
             return BTreeMap::new();
         };
         best.fields
             .iter()
-            .filter(|field| field.at.is_some() && !field.derived && field.alternatives.is_empty() && field.name != "date")
+            .filter(|field| {
+                field.at.is_some()
+                    && !field.derived
+                    && field.alternatives.is_empty()
+                    && field.name != "date"
+            })
             .map(|field| (field.name.clone(), field.text.clone()))
             .collect()
     }
@@ -201,17 +220,22 @@ pub(crate) fn run(rules: &Rules, sizes: &Sizes) -> String {
         junk.strangers.len(),
         junk.words.len()
     );
-    if std::env::var_os("ETCHLORE_DEPTH").is_none() {
-    out += &contested(rules, sizes.contested, 0.3).text;
+    if std::env::var_os("ETCHLORE_DEPTH").is_none() && std::env::var_os("ETCHLORE_COST").is_none() {
+        out += &contested(rules, sizes.contested, 0.3).text;
     }
     if std::env::var_os("ETCHLORE_ONLY").is_some() {
         return out;
     }
-    if std::env::var_os("ETCHLORE_DEPTH").is_none() {
+    if std::env::var_os("ETCHLORE_DEPTH").is_none() && std::env::var_os("ETCHLORE_COST").is_none() {
         bench.regret(sizes.regret, &mut out);
+    }
+    if std::env::var_os("ETCHLORE_COST").is_some() {
+        bench.cost(sizes.cost, &mut out);
+        return out;
     }
     bench.depth(sizes.depth, &mut out);
     bench.curve(sizes.junk, &mut out);
+    bench.cost(sizes.cost, &mut out);
     out
 }
 
@@ -249,7 +273,11 @@ pub(crate) fn contested(rules: &Rules, cases: usize, junk_share: f64) -> Found {
         found
     });
     let mut out = String::new();
-    let _ = writeln!(out, "\nContested identities, {:.0} % junk, {cases} readings", junk_share * 100.0);
+    let _ = writeln!(
+        out,
+        "\nContested identities, {:.0} % junk, {cases} readings",
+        junk_share * 100.0
+    );
     found.identities.table(&mut out);
     let _ = writeln!(out, "Contested fields of identities that are right");
     found.fields.table(&mut out);
@@ -265,7 +293,11 @@ impl Bench<'_> {
                 let kind = Junk::kind(&mut self.rng);
                 let mark = self.junk.draw(kind, &mut self.rng);
                 let lines = mark.lines.clone();
-                let damaged = Damaged { lines, kind: Kind::Intact, place: None };
+                let damaged = Damaged {
+                    lines,
+                    kind: Kind::Intact,
+                    place: None,
+                };
                 (mark, damaged)
             } else {
                 let mark = self.law.member(None, &mut self.rng);
@@ -279,8 +311,16 @@ impl Bench<'_> {
             let said = probability(&ranking, best);
             found.identities.add(said, best == mark.family);
             if std::env::var_os("ETCHLORE_SHOW").is_some() && (0.05..0.95).contains(&said) {
-                let name = |f: Option<usize>| f.map_or("none", |f| self.rules.set().families[f].name.as_str());
-                println!("case\t{}\t{said:.3}\t{}\t{}\t{}", name(best), name(mark.family), damaged.text(), damaged.kind.name());
+                let name = |f: Option<usize>| {
+                    f.map_or("none", |f| self.rules.set().families[f].name.as_str())
+                };
+                println!(
+                    "case\t{}\t{said:.3}\t{}\t{}\t{}",
+                    name(best),
+                    name(mark.family),
+                    damaged.text(),
+                    damaged.kind.name()
+                );
             }
             if best.is_some() && best == mark.family {
                 self.fields_of(&mark, &ranking, found);
@@ -298,7 +338,9 @@ impl Bench<'_> {
                 let (l, p) = places[self.rng.usize(..places.len())];
                 lines[l][p] = ("_".to_owned(), None);
             }
-            let Some(ranking) = self.rank(&text(&lines)) else { continue };
+            let Some(ranking) = self.rank(&text(&lines)) else {
+                continue;
+            };
             if first(&ranking).is_some() && first(&ranking) == mark.family {
                 self.fields_of(&mark, &ranking, found);
             }
@@ -307,10 +349,20 @@ impl Bench<'_> {
 
     fn fields_of(&mut self, mark: &Mark, ranking: &Ranking, found: &mut Found) {
         let truth = self.fields(mark);
-        for field in ranking.candidates[0].fields.iter().filter(|field| !field.unknown) {
+        for field in ranking.candidates[0]
+            .fields
+            .iter()
+            .filter(|field| !field.unknown)
+        {
             if let (Some(text), Some(p)) = (truth.get(&field.name), field.probability) {
                 if std::env::var_os("ETCHLORE_SHOW").is_some() {
-                    println!("field\t{}\t{}\t{p:.3}\t{}\t{}", self.rules.set().families[mark.family.unwrap_or(0)].name, field.name, *text == field.text, ranking.candidates[0].written.as_deref().unwrap_or(""));
+                    println!(
+                        "field\t{}\t{}\t{p:.3}\t{}\t{}",
+                        self.rules.set().families[mark.family.unwrap_or(0)].name,
+                        field.name,
+                        *text == field.text,
+                        ranking.candidates[0].written.as_deref().unwrap_or("")
+                    );
                 }
                 found.fields.add(p, *text == field.text);
             }
@@ -346,9 +398,17 @@ impl Bench<'_> {
                     n += 1;
                     right += usize::from(first(&ranking) == mark.family);
                     exact += usize::from(posterior.first() == mark.family);
-                    let (l, e) = (-probability(&ranking, mark.family).max(LEAST).log2(), -posterior.of(mark.family).max(LEAST).log2());
+                    let (l, e) = (
+                        -probability(&ranking, mark.family).max(LEAST).log2(),
+                        -posterior.of(mark.family).max(LEAST).log2(),
+                    );
                     if std::env::var_os("ETCHLORE_SHOW").is_some() && l - e > 2.0 {
-                        println!("{} | {} | {l:.2} {e:.2} {}", text(&mark.lines), damaged.text(), self.rules.set().families[mark.family.unwrap_or(0)].name);
+                        println!(
+                            "{} | {} | {l:.2} {e:.2} {}",
+                            text(&mark.lines),
+                            damaged.text(),
+                            self.rules.set().families[mark.family.unwrap_or(0)].name
+                        );
                     }
                     loss += l;
                     least += e;
@@ -390,9 +450,14 @@ impl Bench<'_> {
                 if mark.length() < 8 {
                     continue;
                 }
-                let Some(whole) = reading(&text(&mark.lines)) else { continue };
+                let Some(whole) = reading(&text(&mark.lines)) else {
+                    continue;
+                };
                 let glyphs: usize = whole.lines.iter().map(|line| line.marks.len()).sum();
-                let explanations = self.rules.decoder().explain(&whole, day(), &mut self.scratch);
+                let explanations = self
+                    .rules
+                    .decoder()
+                    .explain(&whole, day(), &mut self.scratch);
                 let mut families: Vec<usize> = explanations
                     .iter()
                     .filter(|e| e.is_exact(glyphs))
@@ -405,11 +470,19 @@ impl Bench<'_> {
                 let Some(damaged) = channel.apply(&mark, kind, &mut self.rng) else {
                     continue;
                 };
-                let Some(ranking) = self.rank(&damaged.text()) else { continue };
+                let Some(ranking) = self.rank(&damaged.text()) else {
+                    continue;
+                };
                 n += 1;
                 if first(&ranking) != mark.family {
                     if std::env::var_os("ETCHLORE_SHOW").is_some() {
-                        println!("{}: {} | {} {:?}", kind.name(), text(&mark.lines), damaged.text(), first(&ranking).map(|f| &self.rules.set().families[f].name));
+                        println!(
+                            "{}: {} | {} {:?}",
+                            kind.name(),
+                            text(&mark.lines),
+                            damaged.text(),
+                            first(&ranking).map(|f| &self.rules.set().families[f].name)
+                        );
                     }
                     continue;
                 }
@@ -421,9 +494,12 @@ impl Bench<'_> {
                         continue;
                     };
                     let bitten = damaged.place.is_some_and(|place| {
-                        cut.contains(&place) || matches!(kind, Kind::Swapped) && cut.contains(&(place + 1))
+                        cut.contains(&place)
+                            || matches!(kind, Kind::Swapped) && cut.contains(&(place + 1))
                     });
-                    let open = best.fields.iter().any(|f| f.slot.as_deref() == Some(name.as_str()) && !f.alternatives.is_empty());
+                    let open = best.fields.iter().any(|f| {
+                        f.slot.as_deref() == Some(name.as_str()) && !f.alternatives.is_empty()
+                    });
                     let same = span.code == code;
                     if bitten {
                         hit += 1;
@@ -432,7 +508,14 @@ impl Bench<'_> {
                         hit_wrong += usize::from(!same && !open && !span.code.contains('_'));
                     } else {
                         if !same && std::env::var_os("ETCHLORE_SHOW").is_some() {
-                            println!("slot\t{}\t{}\t{}\t{name}\t{code}\t{}\t{}", kind.name(), text(&mark.lines), damaged.text(), span.code, self.rules.set().families[mark.family.unwrap_or(0)].name);
+                            println!(
+                                "slot\t{}\t{}\t{}\t{name}\t{code}\t{}\t{}",
+                                kind.name(),
+                                text(&mark.lines),
+                                damaged.text(),
+                                span.code,
+                                self.rules.set().families[mark.family.unwrap_or(0)].name
+                            );
                         }
                         slots += 1;
                         slots_right += usize::from(same);
@@ -461,15 +544,25 @@ impl Bench<'_> {
         let Some(reading) = reading(&text(&mark.lines)) else {
             return Vec::new();
         };
-        let Some(family) = mark.family else { return Vec::new() };
+        let Some(family) = mark.family else {
+            return Vec::new();
+        };
         let decoder = self.rules.decoder().only(FamilyId::at(family));
-        let ranking = etchlore_engine::rank::rank(&decoder, &reading, &self.context, &mut self.scratch);
-        let Some(best) = ranking.candidates.first() else { return Vec::new() };
+        let ranking =
+            etchlore_engine::rank::rank(&decoder, &reading, &self.context, &mut self.scratch);
+        let Some(best) = ranking.candidates.first() else {
+            return Vec::new();
+        };
         // Places of characters by line and column, as damage counts them.
         let mut places = Vec::new();
         for (l, line) in reading.lines.iter().enumerate() {
             for m in &line.marks {
-                let plain = line.text.chars().nth(m.span.0 as usize).is_some_and(|c| c.is_ascii_alphanumeric()) && m.span.1 == m.span.0 + 1;
+                let plain = line
+                    .text
+                    .chars()
+                    .nth(m.span.0 as usize)
+                    .is_some_and(|c| c.is_ascii_alphanumeric())
+                    && m.span.1 == m.span.0 + 1;
                 if plain {
                     places.push((l, m.span.0));
                 }
@@ -481,12 +574,101 @@ impl Bench<'_> {
                 let cut = places
                     .iter()
                     .enumerate()
-                    .filter(|(_, (l, at))| *l == span.line && (span.span.0..span.span.1).contains(at))
+                    .filter(|(_, (l, at))| {
+                        *l == span.line && (span.span.0..span.span.1).contains(at)
+                    })
                     .map(|(n, _)| n)
                     .collect();
                 (span.name.clone(), span.code.clone(), cut)
             })
             .collect()
+    }
+
+    /// What the search for damage costs, beside the first pass.
+    fn cost(&mut self, cases: usize, out: &mut String) {
+        let mut first: Vec<f64> = Vec::with_capacity(cases);
+        let mut deep: Vec<f64> = Vec::with_capacity(cases);
+        let mut enough: Vec<f64> = Vec::with_capacity(cases);
+        let mut stopped = 0;
+        for case in 0..cases {
+            let mark = if case % 4 == 3 {
+                let kind = Junk::kind(&mut self.rng);
+                self.junk.draw(kind, &mut self.rng)
+            } else {
+                self.law.member(None, &mut self.rng)
+            };
+            let mut damaged = CHANNELS[case % CHANNELS.len()].draw(&mark, &mut self.rng);
+            // Every tenth has one of its first two characters unread.
+            if case % 10 == 0
+                && let Some(piece) = damaged.lines[0].get_mut(case / 10 % 2)
+            {
+                *piece = ("_".to_owned(), None);
+            }
+            let Some(reading) = reading(&damaged.text()) else {
+                continue;
+            };
+            for (effort, times) in [
+                (Effort::Quick, &mut first),
+                (Effort::Deep, &mut deep),
+                (Effort::Enough, &mut enough),
+            ] {
+                let decoder = self.rules.decoder().with(effort);
+                let start = std::time::Instant::now();
+                let ranking = etchlore_engine::rank::rank(
+                    &decoder,
+                    &reading,
+                    &self.context,
+                    &mut self.scratch,
+                );
+                times.push(start.elapsed().as_secs_f64() * 1e6);
+                if effort == Effort::Deep {
+                    if ranking.stopped.is_some() {
+                        stopped += 1;
+                    }
+                    if std::env::var_os("ETCHLORE_SHOW").is_some() && times.last() > Some(&10_000.0)
+                    {
+                        println!(
+                            "slow {:.0} {}",
+                            times.last().unwrap_or(&0.0),
+                            damaged.text()
+                        );
+                    }
+                }
+            }
+        }
+        let at = |times: &mut Vec<f64>, share: f64| {
+            times.sort_by(f64::total_cmp);
+            times
+                .get(((times.len() as f64 - 1.0) * share) as usize)
+                .copied()
+                .unwrap_or(0.0)
+        };
+        let median = at(&mut first, 0.5);
+        let _ = writeln!(
+            out,
+            "\nCost of {cases} readings in microseconds ({stopped} deep searches stopped at their limit)"
+        );
+        let _ = writeln!(
+            out,
+            "  {:<22} {:>8} {:>8} {:>8} {:>8} {:>8} {:>14}",
+            "search", "50 %", "90 %", "99 %", "99.9 %", "most", "99.9 % / first"
+        );
+        for (name, times) in [
+            ("first pass", &mut first),
+            ("as needed", &mut enough),
+            ("deep", &mut deep),
+        ] {
+            let tail = at(times, 0.999);
+            let _ = writeln!(
+                out,
+                "  {name:<22} {:>8.0} {:>8.0} {:>8.0} {tail:>8.0} {:>8.0} {:>14.1}",
+                at(times, 0.5),
+                at(times, 0.9),
+                at(times, 0.99),
+                at(times, 1.0),
+                tail / median
+            );
+        }
     }
 
     /// Junk against members over thresholds.
@@ -499,21 +681,43 @@ impl Bench<'_> {
                 let mark = match kind {
                     0 if n >= self.junk.words.len() => break,
                     1 if n >= self.junk.strangers.len() => break,
-                    0 => Mark { family: None, written: None, lines: vec![vec![(self.junk.words[n].clone(), None)]] },
-                    1 => Mark { family: None, written: None, lines: vec![vec![(self.junk.strangers[n].clone(), None)]] },
+                    0 => Mark {
+                        family: None,
+                        written: None,
+                        lines: vec![vec![(self.junk.words[n].clone(), None)]],
+                    },
+                    1 => Mark {
+                        family: None,
+                        written: None,
+                        lines: vec![vec![(self.junk.strangers[n].clone(), None)]],
+                    },
                     _ => self.junk.draw(kind, &mut self.rng),
                 };
-                let notation = Notation { plain: true, ..Notation::default() };
-                let Ok(reading) = Reading::parse(&text(&mark.lines), notation) else { continue };
+                let notation = Notation {
+                    plain: true,
+                    ..Notation::default()
+                };
+                let Ok(reading) = Reading::parse(&text(&mark.lines), notation) else {
+                    continue;
+                };
                 let ranking = self.rules.rank(&reading, &self.context, &mut self.scratch);
                 if std::env::var_os("ETCHLORE_SHOW").is_some() && top(&ranking) > 0.5 {
-                    println!("{name}: {} {:.2} {}", text(&mark.lines), top(&ranking), self.rules.set().families[ranking.candidates[0].family.index()].name);
+                    println!(
+                        "{name}: {} {:.2} {}",
+                        text(&mark.lines),
+                        top(&ranking),
+                        self.rules.set().families[ranking.candidates[0].family.index()].name
+                    );
                 }
                 all.push(top(&ranking));
             }
             said.push(((*name).to_owned(), all));
         }
-        for (name, from, to) in [("members 1-3", 1, 3), ("members 4-7", 4, 7), ("members 8-", 8, 999)] {
+        for (name, from, to) in [
+            ("members 1-3", 1, 3),
+            ("members 4-7", 4, 7),
+            ("members 8-", 8, 999),
+        ] {
             let mut all = Vec::new();
             let mut tries = 0;
             while all.len() < each && tries < each * 10 {
@@ -528,10 +732,19 @@ impl Bench<'_> {
             }
             said.push((name.to_owned(), all));
         }
-        let _ = writeln!(out, "\nShare answered with more than a threshold (members: by the right family)");
-        let _ = writeln!(out, "  {:<14} {:>6} {:>9} {:>9} {:>9} {:>9} {:>9}", "text", "cases", "0.1", "0.3", "0.5", "0.8", "0.95");
+        let _ = writeln!(
+            out,
+            "\nShare answered with more than a threshold (members: by the right family)"
+        );
+        let _ = writeln!(
+            out,
+            "  {:<14} {:>6} {:>9} {:>9} {:>9} {:>9} {:>9}",
+            "text", "cases", "0.1", "0.3", "0.5", "0.8", "0.95"
+        );
         for (name, all) in said {
-            let over = |limit: f64| all.iter().filter(|p| **p > limit).count() as f64 / all.len().max(1) as f64 * 100.0;
+            let over = |limit: f64| {
+                all.iter().filter(|p| **p > limit).count() as f64 / all.len().max(1) as f64 * 100.0
+            };
             let _ = writeln!(
                 out,
                 "  {name:<14} {:>6} {:>8.2}% {:>8.2}% {:>8.2}% {:>8.2}% {:>8.2}%",

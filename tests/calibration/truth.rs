@@ -31,7 +31,10 @@ pub(crate) fn covered(rules: &Rules, line: &str) -> bool {
     let glyphs = marks.len();
     // A base name that a rule knows, with a tail after a dash, is no stranger either.
     let head = |upto: usize| {
-        upto >= 5 && marks.get(upto).is_some_and(|mark| mark.before != Boundary::None)
+        upto >= 5
+            && marks
+                .get(upto)
+                .is_some_and(|mark| mark.before != Boundary::None)
     };
     rules
         .decoder()
@@ -125,7 +128,11 @@ impl<'r> Truth<'r> {
             .flat_map(|(l, line)| (0..line.len()).map(move |p| (l, p)))
             .filter(|(l, p)| lines[*l][*p].1.is_some())
             .collect();
-        let unread = lines.iter().flatten().filter(|piece| piece.0 == "_").count();
+        let unread = lines
+            .iter()
+            .flatten()
+            .filter(|piece| piece.0 == "_")
+            .count();
         let length = places.len() + unread;
         let mut sum: HashMap<usize, f64> = HashMap::new();
         let add = |more: HashMap<usize, f64>, weight: f64, sum: &mut HashMap<usize, f64>| {

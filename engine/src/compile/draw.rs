@@ -34,6 +34,8 @@ pub(crate) struct SlotWeights {
     pub(crate) classes: Vec<CodeClass>,
     /// Class of each code.
     pub(crate) class_of: Vec<u32>,
+    /// log2 of the most that each code can have, whatever the conditions say; see [`ceilings`].
+    pub(crate) ceiling: Vec<f64>,
 }
 
 /// Slots drawn together.
@@ -121,6 +123,33 @@ pub(crate) fn classes(
         class_of.push(class);
     }
     (classes, class_of)
+}
+
+/// Sets for each code the most that it can have: its share among the codes without a guard, if it is drawn by itself.
+pub(crate) fn ceilings(slots: &mut [SlotWeights], groups: &[Group]) {
+    for group in groups {
+        let &[slot] = group.slots.as_slice() else {
+            continue;
+        };
+        if !group.nevers.is_empty() || group.date.is_some() {
+            continue;
+        }
+        let weights = &mut slots[slot];
+        let free: f64 = weights
+            .codes
+            .iter()
+            .filter(|code| code.guard.is_none())
+            .map(|code| code.weight)
+            .sum();
+        for (ceiling, code) in weights.ceiling.iter_mut().zip(&weights.codes) {
+            let all = if code.guard.is_none() {
+                free
+            } else {
+                free + code.weight
+            };
+            *ceiling = (code.weight / all).log2().min(0.0);
+        }
+    }
 }
 
 /// The groups of a family in drawing order.

@@ -268,7 +268,7 @@ fn compile_family(
         }
     }
 
-    let slots: Vec<SlotWeights> = family
+    let mut slots: Vec<SlotWeights> = family
         .slots
         .iter()
         .zip(&guards)
@@ -277,6 +277,7 @@ fn compile_family(
             let codes = draw::weigh(slot, guards);
             let (classes, class_of) = draw::classes(index, &codes, &conds.programs);
             SlotWeights {
+                ceiling: vec![0.0; codes.len()],
                 codes,
                 classes,
                 class_of,
@@ -284,6 +285,7 @@ fn compile_family(
         })
         .collect();
     let groups = draw::groups(family, &slots, &conds.programs, &nevers);
+    draw::ceilings(&mut slots, &groups);
     for group in &groups {
         let combinations: usize = group.slots.iter().fold(1, |product, slot| {
             product.saturating_mul(slots[*slot].classes.len().max(1))

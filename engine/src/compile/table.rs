@@ -1,5 +1,7 @@
 //! What a slot looks like in one form: spellings by look-alike key, and open strips.
 
+use std::sync::OnceLock;
+
 use rustc_hash::FxHashMap;
 
 use super::alphabet::Alphabet;
@@ -57,6 +59,8 @@ pub(crate) struct Table {
     /// Codes as listed, for what an open strip must leave to them: glyphs, guard.
     pub(crate) listed: Vec<(Vec<u8>, Option<u32>)>,
     pub(crate) listed_by_key: FxHashMap<u64, Vec<u32>>,
+    /// Spellings by their look-alike classes, once asked for.
+    sorted: OnceLock<Vec<u32>>,
 }
 
 /// The key of a glyph run, one glyph at a time.
@@ -126,6 +130,23 @@ impl Table {
                 .push(index);
         }
         table
+    }
+
+    /// The spellings that begin with glyphs of these look-alike classes.
+    pub(crate) fn beginning(&self, classes: &[u8], alphabet: &Alphabet) -> &[u32] {
+        let of = |index: &u32| {
+            let ids = &self.spelled[*index as usize].ids;
+            ids.iter().map(|id| alphabet.class(*id))
+        };
+        let sorted = self.sorted.get_or_init(|| {
+            let mut all: Vec<u32> = (0..self.spelled.len() as u32).collect();
+            all.sort_by(|a, b| of(a).cmp(of(b)));
+            all
+        });
+        let from = sorted.partition_point(|index| of(index).lt(classes.iter().copied()));
+        let count = sorted[from..]
+            .partition_point(|index| of(index).take(classes.len()).eq(classes.iter().copied()));
+        &sorted[from..from + count]
     }
 
     fn add_code(

@@ -4,6 +4,7 @@
 use std::borrow::Cow;
 
 use super::stream::{Doubt, Gap, Stream, Tick};
+use super::walk::Way;
 use crate::compile::{Alphabet, OTHER};
 use crate::glyph::Boundary;
 
@@ -59,9 +60,7 @@ impl Edit {
             Edit::Dropped(place)
             | Edit::First(place)
             | Edit::EndCut(place)
-            | Edit::StartCut(place) => {
-                at - usize::from(at > place)
-            }
+            | Edit::StartCut(place) => at - usize::from(at > place),
             // `place` itself is the glyph that was left out of the stream.
             Edit::Doubled(place) => at + usize::from(at >= place),
             Edit::Turned(length) => length - at.min(length),
@@ -89,6 +88,66 @@ impl Edit {
             Edit::Doubled(place) => from < place && place <= to,
             Edit::Swapped(place) => from <= place && place + 1 < to,
             Edit::Turned(_) => true,
+        }
+    }
+
+    /// The place in the reading of a place of the stream as it may have been that lies behind the damage; `None` before and in it.
+    pub(crate) fn behind(self, at: usize) -> Option<usize> {
+        let (first, read) = match self {
+            Edit::Other(place) => (place + 1, at),
+            Edit::Swapped(place) => (place + 2, at),
+            Edit::Dropped(place)
+            | Edit::First(place)
+            | Edit::EndCut(place)
+            | Edit::StartCut(place) => (place + 1, at.saturating_sub(1)),
+            Edit::Doubled(place) => (place, at + 1),
+            Edit::Turned(_) => return None,
+        };
+        (at >= first).then_some(read)
+    }
+
+    /// A way through the stream as it was read, in places of the stream as it may have been; `None` if it touches the damage.
+    pub(crate) fn elsewhere(self, way: &Way) -> Option<Way> {
+        let (from, to) = match self {
+            Edit::Other(place) => (place, place + 1),
+            Edit::Swapped(place) => (place, place + 2),
+            Edit::Doubled(place) => (place - 1, place + 1),
+            // What ends or begins where something is missing can do without it.
+            Edit::Dropped(place)
+            | Edit::First(place)
+            | Edit::EndCut(place)
+            | Edit::StartCut(place) => (place, place),
+            Edit::Turned(length) => (0, length),
+        };
+        if way.end <= from {
+            return Some(way.clone());
+        }
+        if way.start < to {
+            return None;
+        }
+        let moved = |at: usize| match self {
+            Edit::Dropped(_) | Edit::First(_) | Edit::EndCut(_) | Edit::StartCut(_) => at + 1,
+            Edit::Doubled(_) => at - 1,
+            _ => at,
+        };
+        let mut way = way.clone();
+        way.start = moved(way.start);
+        way.end = moved(way.end);
+        for choice in &mut way.choices {
+            choice.start = moved(choice.start);
+            choice.end = moved(choice.end);
+        }
+        Some(way)
+    }
+
+    /// The glyphs of the reading that it is about, the last excluded.
+    pub(crate) fn range(self, length: usize) -> (usize, usize) {
+        match self {
+            Edit::Other(at) => (at, at + 1),
+            Edit::Dropped(at) | Edit::First(at) | Edit::EndCut(at) | Edit::StartCut(at) => (at, at),
+            Edit::Doubled(at) => (at - 1, at + 1),
+            Edit::Swapped(at) => (at, at + 2),
+            Edit::Turned(_) => (0, length),
         }
     }
 
@@ -131,11 +190,7 @@ pub(crate) fn edits(stream: &Stream, alphabet: &Alphabet) -> Vec<Edit> {
     };
     let free = |at: usize| ticks[at].doubt == Doubt::Read;
     let run = |at: usize| ticks.get(at).is_some_and(|tick| tick.doubt == Doubt::Run);
-    edits.extend(
-        (0..ticks.len())
-            .filter(|at| free(*at))
-            .map(Edit::Other),
-    );
+    edits.extend((0..ticks.len()).filter(|at| free(*at)).map(Edit::Other));
     for at in 0..ticks.len() {
         let alone = starts(&ticks[at]);
         // Beside an unread run a missing glyph lies in it.
@@ -205,7 +260,10 @@ pub(crate) fn before(stream: &Stream, edit: Edit, alphabet: &Alphabet) -> Stream
 
 /// Puts something that was not read into the stream: after the glyph before `at`, or as the first of the token that begins there.
 fn insert(ticks: &mut Vec<Tick>, at: usize, doubt: Doubt, first: bool) {
-    let Some(near) = ticks.get(if first { at } else { at.saturating_sub(1) }).copied() else {
+    let Some(near) = ticks
+        .get(if first { at } else { at.saturating_sub(1) })
+        .copied()
+    else {
         return;
     };
     let place = if first { near.span.0 } else { near.span.1 };

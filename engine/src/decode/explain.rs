@@ -4,10 +4,11 @@ use jiff::civil::Date;
 
 use super::Reading;
 use super::assign::{Branch, CONFLICT, Divisors, Draw, Known, NEVER};
-use super::deep::{self, Edit};
 use super::dates::{DateRead, SeenPart, Years, read};
+use super::deep::{self, Edit};
+use super::reach::{Damaged, Reach};
 use super::stream::{Doubt, Stream};
-use super::walk::{Choice, How, Walker, Way, cost, likeliest};
+use super::walk::{Alive, Choice, How, Walker, Way, cost, likeliest};
 use crate::compile::{Alphabet, FamilyProgram, LineRef, OTHER, Program, RowProgram};
 use crate::glyph::Glyph;
 use crate::model::{Family, FamilyId, RuleSet};
@@ -24,7 +25,7 @@ const MAX_EXPLANATIONS: usize = 5_000;
 /// Longest reading that is searched for damage, in glyphs.
 const MAX_DAMAGED: usize = 80;
 /// Most steps of all walks of one search for damage.
-const MAX_DEEP_STEPS: u64 = 300_000;
+const MAX_DEEP_STEPS: u64 = 15_000;
 /// Most ways to lay the lines of one row over the reading.
 const MAX_LAYOUTS: usize = 400;
 
@@ -154,6 +155,50 @@ impl Explanation {
     }
 }
 
+/// What is found in a search for damage, before the codes are weighed.
+pub(crate) struct Found<'a> {
+    pub(crate) family: FamilyId,
+    /// Stretches of the stream as it may have been.
+    pub(crate) segments: &'a [(usize, usize)],
+    pub(crate) choices: &'a [&'a Choice],
+    pub(crate) edit: Edit,
+    /// log2 of the most that P(codes, form, glyphs read | family) can be.
+    pub(crate) bits: f64,
+}
+
+/// Whether it is likely enough to be weighed.
+pub(crate) type Worth<'a> = dyn Fn(&Found<'_>) -> bool + 'a;
+
+/// A row, and the stream that it is laid over.
+#[derive(Clone, Copy)]
+struct Row<'a> {
+    family: usize,
+    row: usize,
+    reading: &'a Reading,
+    stream: &'a Stream,
+    seen: Date,
+    damage: Option<Damage<'a>>,
+}
+
+/// A search for one damage.
+#[derive(Clone, Copy)]
+struct Damage<'a> {
+    edit: Edit,
+    /// log2 of the damage itself.
+    bits: f64,
+    worth: &'a Worth<'a>,
+}
+
+/// A row that is searched for damage.
+struct Tried {
+    family: usize,
+    row: usize,
+    /// By line: the damages that it can have, and from where its rest can be read.
+    lines: Vec<(Vec<bool>, Vec<u128>)>,
+    /// The ways for its lines as they were read, once asked for.
+    undamaged: Option<Vec<Vec<Way>>>,
+}
+
 /// Buffers of one thread, kept between readings.
 #[derive(Debug, Default)]
 pub struct Scratch {
@@ -276,18 +321,19 @@ impl<'p> Decoder<'p> {
         scratch.stopped = false;
         scratch.steps = u64::MAX;
         let mut found = Vec::new();
-        self.search(reading, &stream, None, seen, scratch, &mut found);
+        self.search(reading, &stream, seen, scratch, &mut found);
         scratch.stream = stream;
         found
     }
 
     /// Adds the explanations that take one damage more: a character misread as anything, dropped, doubled or swapped, an end cut off,
     /// the mark upside down. For the reading that was explained last.
-    pub fn explain_damage(
+    pub(crate) fn explain_damage(
         &self,
         reading: &Reading,
         seen: Date,
         scratch: &mut Scratch,
+        worth: &Worth<'_>,
         found: &mut Vec<Explanation>,
     ) {
         let stream = std::mem::take(&mut scratch.stream);
@@ -302,22 +348,180 @@ impl<'p> Decoder<'p> {
             return;
         }
         scratch.steps = MAX_DEEP_STEPS;
-        for edit in deep::edits(&stream, &self.program.alphabet) {
+        let edits = deep::edits(&stream, &self.program.alphabet);
+        let glyphs = stream.len();
+        let mut taken: Vec<u32> = found
+            .iter()
+            .filter(|known| !known.cut && known.is_as_read(glyphs))
+            .map(|known| known.family.0)
+            .collect();
+        taken.dedup();
+        let damages: Vec<Damaged> = edits
+            .iter()
+            .enumerate()
+            .map(|(index, edit)| Damaged {
+                index,
+                edit: *edit,
+                stream: deep::before(&stream, *edit, &self.program.alphabet),
+            })
+            .collect();
+        // The rows that can begin so: as read, or by what the damage makes of the beginning.
+        self.find_rows(&stream, scratch);
+        let mut rows: Vec<(u32, u32, Option<usize>)> = Vec::new();
+        rows.extend(
+            scratch
+                .rows
+                .iter()
+                .map(|(family, row)| (*family, *row, None)),
+        );
+        let mut early = vec![false; edits.len()];
+        for damage in &damages {
+            let (from, _) = damage.edit.range(glyphs);
+            let beginning = |start: &usize| (*start..start + 3).contains(&from);
+            if matches!(damage.edit, Edit::Turned(_)) || stream.starts.iter().any(beginning) {
+                early[damage.index] = true;
+                self.find_rows(&damage.stream, scratch);
+                let at = Some(damage.index);
+                rows.extend(scratch.rows.iter().map(|(family, row)| (*family, *row, at)));
+            }
+        }
+        // A part that is there as read is hardly the same part damaged.
+        rows.retain(|(family, ..)| taken.binary_search(family).is_err());
+        rows.sort_unstable();
+        let mut possible: Vec<(usize, usize)> = Vec::new();
+        let mut tried: Vec<Tried> = Vec::with_capacity(rows.len());
+        for family in rows.chunk_by(|a, b| a.0 == b.0) {
+            let program = &self.program.families[family[0].0 as usize];
+            let mut reach = Reach::new(program, &stream, &self.program.alphabet);
+            for entries in family.chunk_by(|a, b| a.1 == b.1) {
+                let (family, row_at, _) = entries[0];
+                let row = &program.rows[row_at as usize];
+                let begins = entries.iter().any(|(.., at)| at.is_none());
+                let candidates: Vec<&Damaged> = damages
+                    .iter()
+                    .filter(|damage| {
+                        if early[damage.index] {
+                            let at = Some(damage.index);
+                            entries.binary_search(&(family, row_at, at)).is_ok()
+                        } else {
+                            begins
+                        }
+                    })
+                    .collect();
+                let mut lines = Vec::with_capacity(row.lines.len());
+                for line in &row.lines {
+                    let naming = line.places.iter().any(|place| row.naming[place.slot]);
+                    let rest = reach.rest(line);
+                    let mut has = vec![false; edits.len()];
+                    // A line that names nothing and is there as read needs no damage.
+                    if naming || !reach.is_there(&rest) {
+                        for damage in &candidates {
+                            has[damage.index] = matches!(damage.edit, Edit::Turned(_))
+                                || reach.can_have(line, &rest, damage);
+                        }
+                    }
+                    lines.push((has, rest.alive));
+                }
+                possible.extend(
+                    (0..edits.len())
+                        .filter(|edit| lines.iter().any(|(has, _): &(Vec<bool>, _)| has[*edit]))
+                        .map(|edit| (edit, tried.len())),
+                );
+                tried.push(Tried {
+                    family: family as usize,
+                    row: row_at as usize,
+                    lines,
+                    undamaged: None,
+                });
+            }
+        }
+        possible.sort_unstable();
+        for (index, at) in possible {
             if scratch.steps == 0 {
                 scratch.stopped = true;
                 break;
             }
-            let before = deep::before(&stream, edit, &self.program.alphabet);
-            self.search(reading, &before, Some(edit), seen, scratch, found);
+            let Damaged {
+                edit,
+                stream: before,
+                ..
+            } = &damages[index];
+            let edit = *edit;
+            let Some(ways) =
+                self.damaged_ways(&mut tried[at], index, edit, &stream, before, scratch)
+            else {
+                continue;
+            };
+            let upto = found.len();
+            let row = Row {
+                family: tried[at].family,
+                row: tried[at].row,
+                reading,
+                stream: before,
+                seen,
+                damage: Some(Damage {
+                    edit,
+                    bits: edit.bits(&self.program.alphabet),
+                    worth,
+                }),
+            };
+            self.lay_out(&row, &ways, scratch, found);
+            damaged(found, upto, edit, &self.program.alphabet);
         }
         scratch.stream = stream;
+    }
+
+    /// The ways for the lines of a row, one of them with a damage; `None` if no line can have it.
+    fn damaged_ways(
+        &self,
+        tried: &mut Tried,
+        index: usize,
+        edit: Edit,
+        stream: &Stream,
+        before: &Stream,
+        scratch: &mut Scratch,
+    ) -> Option<Vec<Vec<Way>>> {
+        let program = &self.program.families[tried.family];
+        let row = &program.rows[tried.row];
+        let turned = matches!(edit, Edit::Turned(_));
+        let place = edit.place();
+        let line_of = |at: usize| before.ticks.get(at).map_or(0, |tick| tick.line);
+        let mut ways: Vec<Vec<Way>> = Vec::with_capacity(row.lines.len());
+        for (line, (possible, alive)) in row.lines.iter().zip(&tried.lines) {
+            let mut walker = Walker::new(program, line, before, &self.program.alphabet)
+                .behind(Alive { at: alive, edit });
+            if possible[index] {
+                // A line of a form goes on in the next line at most.
+                for start in before.starts.iter().filter(|start| {
+                    turned || **start <= place && line_of(**start) + 1 >= line_of(place)
+                }) {
+                    walker.from(*start);
+                }
+                scratch.stopped |= walker.stopped;
+                scratch.steps = scratch.steps.saturating_sub(walker.walked);
+                walker.ways.retain(|way| edit.within((way.start, way.end)));
+            }
+            ways.push(walker.ways);
+        }
+        if ways.iter().all(Vec::is_empty) {
+            return None;
+        }
+        // The other lines are there as they were read.
+        if row.lines.len() > 1 && !turned {
+            let undamaged = tried
+                .undamaged
+                .get_or_insert_with(|| self.ways(tried.family, tried.row, stream, scratch));
+            for (ways, plain) in ways.iter_mut().zip(undamaged) {
+                ways.extend(plain.iter().filter_map(|way| edit.elsewhere(way)));
+            }
+        }
+        Some(ways)
     }
 
     fn search(
         &self,
         reading: &Reading,
         stream: &Stream,
-        edit: Option<Edit>,
         seen: Date,
         scratch: &mut Scratch,
         found: &mut Vec<Explanation>,
@@ -334,20 +538,16 @@ impl<'p> Decoder<'p> {
                 scratch.stopped = true;
                 continue;
             }
-            let upto = found.len();
-            self.row(
-                *family as usize,
-                *row as usize,
+            let row = Row {
+                family: *family as usize,
+                row: *row as usize,
                 reading,
                 stream,
-                edit,
                 seen,
-                scratch,
-                found,
-            );
-            if let Some(edit) = edit {
-                damaged(found, upto, edit, &self.program.alphabet);
-            }
+                damage: None,
+            };
+            let ways = self.ways(row.family, row.row, stream, scratch);
+            self.lay_out(&row, &ways, scratch, found);
         }
         scratch.rows = rows;
     }
@@ -400,76 +600,78 @@ impl<'p> Decoder<'p> {
         scratch.rows.dedup();
     }
 
-    #[allow(clippy::too_many_arguments)]
-    fn row(
+    /// All ways for the lines of a row.
+    fn ways(
         &self,
         family: usize,
-        row_at: usize,
-        reading: &Reading,
+        row: usize,
         stream: &Stream,
-        edit: Option<Edit>,
-        seen: Date,
+        scratch: &mut Scratch,
+    ) -> Vec<Vec<Way>> {
+        let program = &self.program.families[family];
+        program.rows[row]
+            .lines
+            .iter()
+            .map(|line| {
+                let mut walker = Walker::new(program, line, stream, &self.program.alphabet);
+                for start in &stream.starts {
+                    walker.from(*start);
+                }
+                scratch.stopped |= walker.stopped;
+                scratch.steps = scratch.steps.saturating_sub(walker.walked);
+                walker.ways
+            })
+            .collect()
+    }
+
+    /// Every way to lay the lines of a row over the reading, weighed.
+    fn lay_out(
+        &self,
+        at: &Row<'_>,
+        ways: &[Vec<Way>],
         scratch: &mut Scratch,
         found: &mut Vec<Explanation>,
     ) {
-        let program = &self.program.families[family];
-        let row = &program.rows[row_at];
-        let mut ways: Vec<Vec<Way>> = Vec::with_capacity(row.lines.len());
-        for line in &row.lines {
-            let mut walker = Walker::new(program, line, stream, &self.program.alphabet);
-            for start in &stream.starts {
-                walker.from(*start);
-            }
-            scratch.stopped |= walker.stopped;
-            scratch.steps = scratch.steps.saturating_sub(walker.walked);
-            ways.push(walker.ways);
-        }
-        // Only what takes the damage is new.
-        if let Some(edit) = edit
-            && !ways
-                .iter()
-                .flatten()
-                .any(|way| edit.within((way.start, way.end)))
-        {
-            return;
-        }
+        let row = &self.program.families[at.family].rows[at.row];
         let mut layouts: Vec<(f64, Vec<Option<&Way>>)> = Vec::new();
-        lay(row, &ways, 0, 0.0, &mut Vec::new(), &mut layouts);
+        lay(row, ways, 0, 0.0, &mut Vec::new(), &mut layouts);
         scratch.stopped |= layouts.len() >= MAX_LAYOUTS;
+        scratch.steps = scratch.steps.saturating_sub(layouts.len() as u64);
         let before = found.len();
         for (layout, chosen) in layouts {
             if found.len() - before > MAX_EXPLANATIONS {
                 scratch.stopped = true;
                 break;
             }
-            let takes = |edit: Edit| {
+            // Only what takes the damage is new.
+            let takes = |damage: Damage<'_>| {
                 chosen
                     .iter()
                     .flatten()
-                    .any(|way| edit.within((way.start, way.end)))
+                    .any(|way| damage.edit.within((way.start, way.end)))
             };
-            if edit.is_some_and(|edit| !takes(edit)) {
-                continue;
+            if at.damage.is_none_or(takes) {
+                self.layout(at, scratch, layout, &chosen, found);
             }
-            self.layout(
-                family, row_at, reading, stream, seen, scratch, layout, &chosen, found,
-            );
         }
     }
 
-    #[allow(clippy::too_many_arguments)]
     fn layout(
         &self,
-        family: usize,
-        row_at: usize,
-        reading: &Reading,
-        stream: &Stream,
-        seen: Date,
+        at: &Row<'_>,
         scratch: &mut Scratch,
         layout: f64,
         chosen: &[Option<&Way>],
         found: &mut Vec<Explanation>,
     ) {
+        let Row {
+            family,
+            row: row_at,
+            reading,
+            stream,
+            seen,
+            damage,
+        } = *at;
         let program = &self.program.families[family];
         let model = &self.rules.families[family];
         let choices: Vec<&Choice> = chosen
@@ -503,7 +705,36 @@ impl<'p> Decoder<'p> {
                 }
             }
         }
-        let years = Years::of(model, seen);
+        let row: &RowProgram = &program.rows[row_at];
+        let segments: Vec<(usize, usize)> = chosen
+            .iter()
+            .flatten()
+            .map(|way| (way.start, way.end))
+            .collect();
+        let layout = layout + foreign(row, chosen, &segments, stream);
+        if let Some(damage) = damage {
+            let codes = first
+                .iter()
+                .zip(&program.slots)
+                .filter_map(|(choice, slot)| {
+                    let choice = (*choice)?;
+                    Some(slot.ceiling[choice.code? as usize] + choice.share)
+                });
+            let bits = layout
+                + damage.bits
+                + choices.iter().map(|choice| choice.channel).sum::<f64>()
+                + codes.sum::<f64>();
+            if !(damage.worth)(&Found {
+                family: program.id,
+                segments: &segments,
+                choices: &choices,
+                edit: damage.edit,
+                bits,
+            }) {
+                return;
+            }
+        }
+        let years = std::cell::OnceCell::new();
         let date = |rule: usize| -> Option<DateRead> {
             let rule = &model.dates[rule];
             let parts: Vec<SeenPart<'_>> = rule
@@ -518,7 +749,12 @@ impl<'p> Decoder<'p> {
                     })
                 })
                 .collect();
-            let mut date = read(rule, &parts, &|field| self.part_of(field), &years)?;
+            let mut date = read(
+                rule,
+                &parts,
+                &|field| self.part_of(field),
+                years.get_or_init(|| Years::of(model, seen)),
+            )?;
             // The date has summed over what unread places can be; the places have counted it too.
             date.bits -= rule
                 .slots
@@ -536,8 +772,7 @@ impl<'p> Decoder<'p> {
                 .sum::<f64>();
             Some(date)
         };
-        let row: &RowProgram = &program.rows[row_at];
-        let mut draw = Draw {
+        let branches = Draw {
             family: program,
             model,
             row,
@@ -546,15 +781,12 @@ impl<'p> Decoder<'p> {
             conds: &conds,
             divisors: &mut scratch.divisors,
             date: &date,
-        };
-        let branches = draw.branches();
+        }
+        .branches();
+        if branches.is_empty() {
+            return;
+        }
         let (checks, failed) = self.checks(family, &first, stream);
-        let segments: Vec<(usize, usize)> = chosen
-            .iter()
-            .flatten()
-            .map(|way| (way.start, way.end))
-            .collect();
-        let layout = layout + foreign(row, chosen, &segments, stream);
         for mut branch in branches {
             branch.breach += CONFLICT * conflicts.len() as f64;
             found.push(Explanation {

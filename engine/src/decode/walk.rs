@@ -4,6 +4,7 @@
 //! spellings are found by the key of their look-alike classes, and that a place and position from which no way leads to the
 //! end is remembered.
 
+use super::deep::Edit;
 use super::stream::{Doubt, Gap, Stream, Tick};
 use crate::compile::{Alphabet, FamilyProgram, LineProgram, OpenStrip, Spelled, Table, key};
 use crate::glyph::Boundary;
@@ -125,6 +126,16 @@ pub(crate) struct Walker<'a> {
     pub(crate) stopped: bool,
     /// Steps over all starts.
     pub(crate) walked: u64,
+    /// In a search for damage: from where the rest of the line can be read.
+    alive: Option<Alive<'a>>,
+}
+
+/// From where the rest of a line can be read behind a damage.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Alive<'a> {
+    /// By place of the line: positions in the stream as it was read, as bits.
+    pub(crate) at: &'a [u128],
+    pub(crate) edit: Edit,
 }
 
 impl<'a> Walker<'a> {
@@ -157,6 +168,15 @@ impl<'a> Walker<'a> {
             ways: Vec::new(),
             stopped: false,
             walked: 0,
+            alive: None,
+        }
+    }
+
+    /// The same, giving up behind a damage where the rest of the line cannot be read.
+    pub(crate) fn behind(self, alive: Alive<'a>) -> Walker<'a> {
+        Walker {
+            alive: Some(alive),
+            ..self
         }
     }
 
@@ -234,6 +254,9 @@ impl<'a> Walker<'a> {
         }
         if let Some(gap) = self.gap_cost(at, expected) {
             for fit in self.fits(table, at) {
+                if self.is_dead(place + 1, fit.end) {
+                    continue;
+                }
                 if fixes + fit.fixes > MAX_FIXES {
                     self.turned_off += 1;
                     continue;
@@ -273,6 +296,16 @@ impl<'a> Walker<'a> {
         found
     }
 
+    /// Whether the rest cannot be read from here, behind a damage.
+    fn is_dead(&self, place: usize, at: usize) -> bool {
+        self.alive.is_some_and(|alive| {
+            alive
+                .edit
+                .behind(at)
+                .is_some_and(|read| alive.at[place] >> read & 1 == 0)
+        })
+    }
+
     /// At an unread run: leave it, or let this place lie in it as a whole.
     fn hidden(
         &mut self,
@@ -307,6 +340,12 @@ impl<'a> Walker<'a> {
 
     fn finish(&mut self, at: usize, layout: f64, cut: bool) -> bool {
         if at == self.start || !self.stream.stops[at] {
+            return false;
+        }
+        // What ends before the damage is known.
+        if self.alive.is_some_and(|alive| {
+            !matches!(alive.edit, Edit::Turned(_)) && alive.edit.behind(at).is_none()
+        }) {
             return false;
         }
         let after = match self.stream.ticks.get(at).map(|tick| tick.gap) {
@@ -372,9 +411,11 @@ impl<'a> Walker<'a> {
             }
         }
         if plain < ticks.len() {
-            for (index, spelled) in (0_u32..).zip(&table.spelled) {
+            let classes: Vec<u8> = ticks[..plain].iter().map(|tick| tick.class).collect();
+            for index in table.beginning(&classes, self.alphabet) {
+                let spelled = &table.spelled[*index as usize];
                 if spelled.ids.len() > plain {
-                    self.fit_spelled(table, index, spelled, at, &mut fits);
+                    self.fit_spelled(table, *index, spelled, at, &mut fits);
                 }
             }
         }
@@ -416,6 +457,14 @@ impl<'a> Walker<'a> {
                 doubt: 0.0,
             });
         }
+    }
+
+    /// Where a table can end that is read from a position on, as bits.
+    pub(super) fn ends(&self, table: &Table, at: usize) -> u128 {
+        let empty = if table.empty.is_empty() { 0 } else { 1 << at };
+        self.fits(table, at)
+            .iter()
+            .fold(empty, |ends, fit| ends | 1_u128 << fit.end)
     }
 
     /// log2 of how many strings the unread places of a strip leave.

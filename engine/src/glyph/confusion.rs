@@ -128,9 +128,7 @@ impl Counts {
                 .parse()
                 .ok()
                 .filter(|count: &f64| count.is_finite() && *count >= 0.0)
-                .ok_or_else(|| {
-                    error(format!("`{count}` is no count; write a number from 0 on"))
-                })?;
+                .ok_or_else(|| error(format!("`{count}` is no count; write a number from 0 on")))?;
             let one = |cell: &str| {
                 let mut chars = cell.chars();
                 let first = chars.next().and_then(index);

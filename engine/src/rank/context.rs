@@ -92,6 +92,21 @@ pub(super) fn bits(
     bits
 }
 
+/// The most that it can be.
+pub(super) fn most(context: &Context) -> f64 {
+    let fits = [
+        context.maker.is_some(),
+        context.function.is_some(),
+        context.package.is_some(),
+    ];
+    let pins = if context.pins.is_some() {
+        SAME_PINS
+    } else {
+        0.0
+    };
+    FITS * fits.iter().filter(|fits| **fits).count() as f64 + pins
+}
+
 fn maker(decoder: &Decoder<'_>, family: &Family, seen: &str) -> f64 {
     let Some(maker) = family
         .maker

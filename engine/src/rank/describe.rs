@@ -441,7 +441,12 @@ fn damage(
     match edit {
         Edit::Dropped(at) | Edit::First(at) if inside(at) => {
             let tick = &stream.ticks[at];
-            Some((usize::from(tick.line), tick.span.0, String::new(), glyph(at)))
+            Some((
+                usize::from(tick.line),
+                tick.span.0,
+                String::new(),
+                glyph(at),
+            ))
         }
         Edit::Doubled(at) if choice.start < at && at <= choice.end => {
             let (one, two) = (&as_read.ticks[at - 1], &as_read.ticks[at]);

@@ -82,7 +82,10 @@ impl<'e> Ways<'e> {
     }
 
     /// Mutual information of answer and outcome, where `outcome` gives each way's outcomes with their probabilities.
-    fn worth<K: Ord + Clone>(&self, outcome: &dyn Fn(&Way<'e>) -> Vec<(K, f64)>) -> (f64, BTreeMap<K, f64>) {
+    fn worth<K: Ord + Clone>(
+        &self,
+        outcome: &dyn Fn(&Way<'e>) -> Vec<(K, f64)>,
+    ) -> (f64, BTreeMap<K, f64>) {
         let mut joint: BTreeMap<(K, usize), f64> = BTreeMap::new();
         let mut by_outcome: BTreeMap<K, f64> = BTreeMap::new();
         let mut by_answer = vec![0.0; self.answers.len()];
@@ -228,7 +231,8 @@ fn outcomes(decoder: &Decoder<'_>, way: &Way<'_>, stream: &Stream, at: usize) ->
         return as_read();
     };
     let over = explanation.over(stream, decoder);
-    let place = (choice.start..choice.end).find(|place| explanation.origin((*place, place + 1)) == (at, at + 1));
+    let place = (choice.start..choice.end)
+        .find(|place| explanation.origin((*place, place + 1)) == (at, at + 1));
     match (choice.how, place) {
         (How::Spelled(index), Some(place)) => program.tables[choice.table].spelled[index as usize]
             .ids
@@ -242,8 +246,10 @@ fn outcomes(decoder: &Decoder<'_>, way: &Way<'_>, stream: &Stream, at: usize) ->
             let there = &over.ticks[place];
             match there.doubt {
                 Doubt::Read | Doubt::Certain if set >> there.id & 1 == 1 => vec![(there.id, 1.0)],
-                Doubt::Read | Doubt::Certain => crate::decode::likeliest(*set, there.id, &decoder.program.alphabet)
-                    .map_or_else(as_read, |id| vec![(id, 1.0)]),
+                Doubt::Read | Doubt::Certain => {
+                    crate::decode::likeliest(*set, there.id, &decoder.program.alphabet)
+                        .map_or_else(as_read, |id| vec![(id, 1.0)])
+                }
                 Doubt::Other => evenly(set & !there.set),
                 _ => evenly(set & there.set),
             }

@@ -5,7 +5,7 @@ use super::context;
 use super::describe;
 use super::look;
 use super::none::{Background, log2_sum};
-use crate::decode::{Decoder, Effort, Explanation, Reading, Scratch, Stream};
+use crate::decode::{Decoder, Effort, Explanation, Found, Reading, Scratch, Stream};
 use crate::model::{Family, FamilyId, Standing};
 
 /// Prior odds of a family of weight 1 and documented standing against none.
@@ -22,6 +22,8 @@ const LISTED: f64 = 1e-4;
 const SETTLED: f64 = 0.98;
 /// Glyphs below which damage is always looked for: a short mark is soon another one, and the search costs little.
 const SHORT: usize = 8;
+/// log2 of how much less likely than all that is known a damaged reading must be to be passed over.
+const IDLE: f64 = 12.0;
 /// How deep short codes may stand for codes that stand for codes.
 pub(super) const MAX_STANDS: usize = 3;
 
@@ -65,18 +67,37 @@ pub(super) fn rank_at(
     let background = Background::read(&scratch.stream);
     let stopped = scratch.stopped;
     let stream = std::mem::take(&mut scratch.stream);
+    let first = weigh(decoder, &explanations, &stream, &background, context);
     let settled = match decoder.effort {
         Effort::Quick => true,
-        Effort::Enough => {
-            weigh(decoder, &explanations, &stream, &background, context).settled(&stream)
-        }
+        Effort::Enough => first.settled(&stream),
         Effort::Deep => false,
     };
+    let total = first.total;
+    drop(first);
     scratch.stream = stream;
     let mut deep = false;
     if !settled {
         scratch.stopped = false;
-        decoder.explain_damage(reading, context.seen, scratch, &mut explanations);
+        let floor = total - IDLE - context::most(context);
+        let worth = |found: &Found<'_>| {
+            let text: f64 = found
+                .segments
+                .iter()
+                .map(|stretch| found.edit.stretch(*stretch))
+                .map(|(from, to)| background.stretch(from, to))
+                .sum();
+            let free: f64 = found
+                .choices
+                .iter()
+                .filter(|choice| choice.free)
+                .map(|choice| found.edit.stretch((choice.start, choice.end)))
+                .map(|(from, to)| (from..to).map(|at| background.glyph(at)).sum::<f64>())
+                .sum();
+            let family = &decoder.rules.families[found.family.index()];
+            prior_bits(family) + found.bits - (text - free) >= floor
+        };
+        decoder.explain_damage(reading, context.seen, scratch, &worth, &mut explanations);
         deep = scratch.stopped;
     }
     let stream = std::mem::take(&mut scratch.stream);
@@ -342,7 +363,10 @@ fn present(
 /// Puts the explanation first whose codes are the likeliest, summed over the ways in which damage can lead to them: a character
 /// dropped somewhere in a lot is many explanations, but one answer.
 fn likeliest_codes_first(list: &mut [Weighed<'_>]) {
-    if list.first().is_none_or(|best| best.share > 0.5 || best.explanation.edit.is_none()) {
+    if list
+        .first()
+        .is_none_or(|best| best.share > 0.5 || best.explanation.edit.is_none())
+    {
         return;
     }
     let mut groups: Vec<(Vec<(usize, u32, Option<(usize, usize)>)>, f64, usize)> = Vec::new();

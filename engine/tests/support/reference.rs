@@ -1311,7 +1311,11 @@ impl One<'_> {
                 .any(|(field, _)| self.reference.parts[field.index()].is_some());
             if open {
                 // A date sums over the completions itself.
-                doubt += taken.glyphs.iter().map(|can| (can.len() as f64).log2()).sum::<f64>();
+                doubt += taken
+                    .glyphs
+                    .iter()
+                    .map(|can| (can.len() as f64).log2())
+                    .sum::<f64>();
             } else {
                 strings.truncate(1);
             }
