@@ -258,6 +258,7 @@ fn unrelated_rules_change_no_figure() {
     let more = crate::support::rules(false, &[("elsewhere.lore", unrelated)]);
     let (mut a, mut b) = (Scratch::default(), Scratch::default());
     let context = Context::on(date(2026, 11, 25));
+    let mut compared = 0;
     for text in readings(&plain, 1_500, 5) {
         let Ok(reading) = Reading::parse(&text, Notation::default()) else {
             continue;
@@ -288,8 +289,19 @@ fn unrelated_rules_change_no_figure() {
             all.push(("none".to_owned(), ranking.none.to_bits()));
             all
         };
-        assert_eq!(figures(&one, &plain), figures(&two, &more), "{text}");
+        // So can another damage.
+        let related = two
+            .candidates
+            .iter()
+            .map(|candidate| candidate.family)
+            .chain(two.others.iter().map(|(family, _)| *family))
+            .any(|family| more.set().families[family.index()].name == "elsewhere");
+        if !related {
+            compared += 1;
+            assert_eq!(figures(&one, &plain), figures(&two, &more), "{text}");
+        }
     }
+    assert!(compared > 500, "{compared}");
 }
 
 #[test]

@@ -53,7 +53,14 @@ fn fault(row: &Row, reading: &Value) -> Option<String> {
             .cloned()
     };
     if let Some(not) = &row.not {
-        let claimed = of("candidates", not).or_else(|| of("remarks", not));
+        // As it stands: another mark that it may have been misread from says nothing of this one.
+        let claimed = of("candidates", not)
+            .or_else(|| of("remarks", not))
+            .filter(|claimed| {
+                claimed["corrections"]
+                    .as_array()
+                    .is_none_or(|corrections| corrections.is_empty())
+            });
         return claimed
             .map(|claimed| format!("must not be {not}, but is with {}", claimed["probability"]));
     }

@@ -3,10 +3,10 @@
 use jiff::civil::Date;
 
 use crate::Rules;
-use crate::decode::{Notation, Reading, Scratch};
+use crate::decode::{Effort, Notation, Reading, Scratch};
 use crate::diagnostic::Diagnostic;
 use crate::model::{Example, Family, FamilyId, FieldId};
-use crate::rank::{Context, FieldAnswer, Ranking};
+use crate::rank::{Context, FieldAnswer, Ranking, rank};
 use crate::value::Value;
 
 /// How many examples and refusals were tried.
@@ -107,7 +107,9 @@ fn try_example(
         }
     };
     let seen = example.seen.map_or(today, |seen| seen.to);
-    let ranking = rules.rank(&reading, &Context::on(seen), scratch);
+    // An example must be there as it stands: no damage is looked for.
+    let decoder = rules.decoder().with(Effort::Quick);
+    let ranking = rank(&decoder, &reading, &Context::on(seen), scratch);
     let Some(fields) = answer(&ranking, id) else {
         let likelier: Vec<&str> = ranking
             .candidates

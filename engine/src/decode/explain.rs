@@ -4,12 +4,12 @@ use jiff::civil::Date;
 
 use super::Reading;
 use super::assign::{Branch, CONFLICT, Divisors, Draw, Known, NEVER};
+use super::damage::{Damage, Found};
 use super::dates::{DateRead, SeenPart, Years, read};
 use super::deep::{self, Edit};
-use super::reach::{Damaged, Reach};
 use super::stream::{Doubt, Stream};
-use super::walk::{Alive, Choice, How, Walker, Way, cost, likeliest};
-use crate::compile::{Alphabet, FamilyProgram, LineRef, OTHER, Program, RowProgram};
+use super::walk::{Choice, How, Walker, Way, cost, likeliest};
+use crate::compile::{FamilyProgram, LineRef, OTHER, Program, RowProgram};
 use crate::glyph::Glyph;
 use crate::model::{Family, FamilyId, RuleSet};
 use crate::value::DatePart;
@@ -22,10 +22,6 @@ const ORDER: f64 = -3.0;
 const FOREIGN: f64 = -3.0;
 /// Most explanations of one family, about: a reading with more is all but unread.
 const MAX_EXPLANATIONS: usize = 5_000;
-/// Longest reading that is searched for damage, in glyphs.
-const MAX_DAMAGED: usize = 80;
-/// Most steps of all walks of one search for damage.
-const MAX_DEEP_STEPS: u64 = 15_000;
 /// Most ways to lay the lines of one row over the reading.
 const MAX_LAYOUTS: usize = 400;
 
@@ -155,48 +151,15 @@ impl Explanation {
     }
 }
 
-/// What is found in a search for damage, before the codes are weighed.
-pub(crate) struct Found<'a> {
-    pub(crate) family: FamilyId,
-    /// Stretches of the stream as it may have been.
-    pub(crate) segments: &'a [(usize, usize)],
-    pub(crate) choices: &'a [&'a Choice],
-    pub(crate) edit: Edit,
-    /// log2 of the most that P(codes, form, glyphs read | family) can be.
-    pub(crate) bits: f64,
-}
-
-/// Whether it is likely enough to be weighed.
-pub(crate) type Worth<'a> = dyn Fn(&Found<'_>) -> bool + 'a;
-
 /// A row, and the stream that it is laid over.
 #[derive(Clone, Copy)]
-struct Row<'a> {
-    family: usize,
-    row: usize,
-    reading: &'a Reading,
-    stream: &'a Stream,
-    seen: Date,
-    damage: Option<Damage<'a>>,
-}
-
-/// A search for one damage.
-#[derive(Clone, Copy)]
-struct Damage<'a> {
-    edit: Edit,
-    /// log2 of the damage itself.
-    bits: f64,
-    worth: &'a Worth<'a>,
-}
-
-/// A row that is searched for damage.
-struct Tried {
-    family: usize,
-    row: usize,
-    /// By line: the damages that it can have, and from where its rest can be read.
-    lines: Vec<(Vec<bool>, Vec<u128>)>,
-    /// The ways for its lines as they were read, once asked for.
-    undamaged: Option<Vec<Vec<Way>>>,
+pub(super) struct Row<'a> {
+    pub(super) family: usize,
+    pub(super) row: usize,
+    pub(super) reading: &'a Reading,
+    pub(super) stream: &'a Stream,
+    pub(super) seen: Date,
+    pub(super) damage: Option<Damage<'a>>,
 }
 
 /// Buffers of one thread, kept between readings.
@@ -204,11 +167,11 @@ struct Tried {
 pub struct Scratch {
     pub(crate) stream: Stream,
     found: Vec<LineRef>,
-    rows: Vec<(u32, u32)>,
+    pub(super) rows: Vec<(u32, u32)>,
     divisors: Divisors,
     pub(crate) stopped: bool,
     /// Steps that the walks of the current search may still take.
-    steps: u64,
+    pub(super) steps: u64,
 }
 
 impl Scratch {
@@ -326,198 +289,6 @@ impl<'p> Decoder<'p> {
         found
     }
 
-    /// Adds the explanations that take one damage more: a character misread as anything, dropped, doubled or swapped, an end cut off,
-    /// the mark upside down. For the reading that was explained last.
-    pub(crate) fn explain_damage(
-        &self,
-        reading: &Reading,
-        seen: Date,
-        scratch: &mut Scratch,
-        worth: &Worth<'_>,
-        found: &mut Vec<Explanation>,
-    ) {
-        let stream = std::mem::take(&mut scratch.stream);
-        let unread = stream
-            .ticks
-            .iter()
-            .filter(|tick| !matches!(tick.doubt, Doubt::Read | Doubt::Certain))
-            .count();
-        if stream.len() > MAX_DAMAGED || unread * 3 > stream.len() {
-            scratch.stopped = true;
-            scratch.stream = stream;
-            return;
-        }
-        scratch.steps = MAX_DEEP_STEPS;
-        let edits = deep::edits(&stream, &self.program.alphabet);
-        let glyphs = stream.len();
-        let mut taken: Vec<u32> = found
-            .iter()
-            .filter(|known| !known.cut && known.is_as_read(glyphs))
-            .map(|known| known.family.0)
-            .collect();
-        taken.dedup();
-        let damages: Vec<Damaged> = edits
-            .iter()
-            .enumerate()
-            .map(|(index, edit)| Damaged {
-                index,
-                edit: *edit,
-                stream: deep::before(&stream, *edit, &self.program.alphabet),
-            })
-            .collect();
-        // The rows that can begin so: as read, or by what the damage makes of the beginning.
-        self.find_rows(&stream, scratch);
-        let mut rows: Vec<(u32, u32, Option<usize>)> = Vec::new();
-        rows.extend(
-            scratch
-                .rows
-                .iter()
-                .map(|(family, row)| (*family, *row, None)),
-        );
-        let mut early = vec![false; edits.len()];
-        for damage in &damages {
-            let (from, _) = damage.edit.range(glyphs);
-            let beginning = |start: &usize| (*start..start + 3).contains(&from);
-            if matches!(damage.edit, Edit::Turned(_)) || stream.starts.iter().any(beginning) {
-                early[damage.index] = true;
-                self.find_rows(&damage.stream, scratch);
-                let at = Some(damage.index);
-                rows.extend(scratch.rows.iter().map(|(family, row)| (*family, *row, at)));
-            }
-        }
-        // A part that is there as read is hardly the same part damaged.
-        rows.retain(|(family, ..)| taken.binary_search(family).is_err());
-        rows.sort_unstable();
-        let mut possible: Vec<(usize, usize)> = Vec::new();
-        let mut tried: Vec<Tried> = Vec::with_capacity(rows.len());
-        for family in rows.chunk_by(|a, b| a.0 == b.0) {
-            let program = &self.program.families[family[0].0 as usize];
-            let mut reach = Reach::new(program, &stream, &self.program.alphabet);
-            for entries in family.chunk_by(|a, b| a.1 == b.1) {
-                let (family, row_at, _) = entries[0];
-                let row = &program.rows[row_at as usize];
-                let begins = entries.iter().any(|(.., at)| at.is_none());
-                let candidates: Vec<&Damaged> = damages
-                    .iter()
-                    .filter(|damage| {
-                        if early[damage.index] {
-                            let at = Some(damage.index);
-                            entries.binary_search(&(family, row_at, at)).is_ok()
-                        } else {
-                            begins
-                        }
-                    })
-                    .collect();
-                let mut lines = Vec::with_capacity(row.lines.len());
-                for line in &row.lines {
-                    let naming = line.places.iter().any(|place| row.naming[place.slot]);
-                    let rest = reach.rest(line);
-                    let mut has = vec![false; edits.len()];
-                    // A line that names nothing and is there as read needs no damage.
-                    if naming || !reach.is_there(&rest) {
-                        for damage in &candidates {
-                            has[damage.index] = matches!(damage.edit, Edit::Turned(_))
-                                || reach.can_have(line, &rest, damage);
-                        }
-                    }
-                    lines.push((has, rest.alive));
-                }
-                possible.extend(
-                    (0..edits.len())
-                        .filter(|edit| lines.iter().any(|(has, _): &(Vec<bool>, _)| has[*edit]))
-                        .map(|edit| (edit, tried.len())),
-                );
-                tried.push(Tried {
-                    family: family as usize,
-                    row: row_at as usize,
-                    lines,
-                    undamaged: None,
-                });
-            }
-        }
-        possible.sort_unstable();
-        for (index, at) in possible {
-            if scratch.steps == 0 {
-                scratch.stopped = true;
-                break;
-            }
-            let Damaged {
-                edit,
-                stream: before,
-                ..
-            } = &damages[index];
-            let edit = *edit;
-            let Some(ways) =
-                self.damaged_ways(&mut tried[at], index, edit, &stream, before, scratch)
-            else {
-                continue;
-            };
-            let upto = found.len();
-            let row = Row {
-                family: tried[at].family,
-                row: tried[at].row,
-                reading,
-                stream: before,
-                seen,
-                damage: Some(Damage {
-                    edit,
-                    bits: edit.bits(&self.program.alphabet),
-                    worth,
-                }),
-            };
-            self.lay_out(&row, &ways, scratch, found);
-            damaged(found, upto, edit, &self.program.alphabet);
-        }
-        scratch.stream = stream;
-    }
-
-    /// The ways for the lines of a row, one of them with a damage; `None` if no line can have it.
-    fn damaged_ways(
-        &self,
-        tried: &mut Tried,
-        index: usize,
-        edit: Edit,
-        stream: &Stream,
-        before: &Stream,
-        scratch: &mut Scratch,
-    ) -> Option<Vec<Vec<Way>>> {
-        let program = &self.program.families[tried.family];
-        let row = &program.rows[tried.row];
-        let turned = matches!(edit, Edit::Turned(_));
-        let place = edit.place();
-        let line_of = |at: usize| before.ticks.get(at).map_or(0, |tick| tick.line);
-        let mut ways: Vec<Vec<Way>> = Vec::with_capacity(row.lines.len());
-        for (line, (possible, alive)) in row.lines.iter().zip(&tried.lines) {
-            let mut walker = Walker::new(program, line, before, &self.program.alphabet)
-                .behind(Alive { at: alive, edit });
-            if possible[index] {
-                // A line of a form goes on in the next line at most.
-                for start in before.starts.iter().filter(|start| {
-                    turned || **start <= place && line_of(**start) + 1 >= line_of(place)
-                }) {
-                    walker.from(*start);
-                }
-                scratch.stopped |= walker.stopped;
-                scratch.steps = scratch.steps.saturating_sub(walker.walked);
-                walker.ways.retain(|way| edit.within((way.start, way.end)));
-            }
-            ways.push(walker.ways);
-        }
-        if ways.iter().all(Vec::is_empty) {
-            return None;
-        }
-        // The other lines are there as they were read.
-        if row.lines.len() > 1 && !turned {
-            let undamaged = tried
-                .undamaged
-                .get_or_insert_with(|| self.ways(tried.family, tried.row, stream, scratch));
-            for (ways, plain) in ways.iter_mut().zip(undamaged) {
-                ways.extend(plain.iter().filter_map(|way| edit.elsewhere(way)));
-            }
-        }
-        Some(ways)
-    }
-
     fn search(
         &self,
         reading: &Reading,
@@ -553,7 +324,7 @@ impl<'p> Decoder<'p> {
     }
 
     /// The rows that the reading can be, from its first glyphs.
-    fn find_rows(&self, stream: &Stream, scratch: &mut Scratch) {
+    pub(super) fn find_rows(&self, stream: &Stream, scratch: &mut Scratch) {
         scratch.rows.clear();
         if let Some(family) = self.only {
             let rows = self.program.families[family.index()].rows.len();
@@ -601,7 +372,7 @@ impl<'p> Decoder<'p> {
     }
 
     /// All ways for the lines of a row.
-    fn ways(
+    pub(super) fn ways(
         &self,
         family: usize,
         row: usize,
@@ -625,7 +396,7 @@ impl<'p> Decoder<'p> {
     }
 
     /// Every way to lay the lines of a row over the reading, weighed.
-    fn lay_out(
+    pub(super) fn lay_out(
         &self,
         at: &Row<'_>,
         ways: &[Vec<Way>],
@@ -930,45 +701,6 @@ impl<'p> Decoder<'p> {
             .filter(|id| self.program.alphabet.glyph(*id).is_some())
             .map(|id| self.cased(id, lower))
             .collect()
-    }
-}
-
-/// Marks new explanations as taking a damage; its cost goes to the place that shows it.
-fn damaged(found: &mut Vec<Explanation>, upto: usize, edit: Edit, alphabet: &Alphabet) {
-    let place = edit.place();
-    let mut at = upto;
-    while at < found.len() {
-        let explanation = &mut found[at];
-        // A line that is cut between two codes is found without the search for damage.
-        let within = match edit {
-            Edit::EndCut(_) | Edit::StartCut(_) => explanation.choices.iter().any(|choice| {
-                choice.code.is_some()
-                    && choice.partial
-                    && (choice.end == place || choice.start == place)
-            }),
-            _ => true,
-        };
-        let choice = explanation
-            .choices
-            .iter_mut()
-            .filter(|choice| choice.start <= place && place <= choice.end)
-            .max_by_key(|choice| (choice.end > place, choice.end > choice.start));
-        match choice {
-            Some(choice) if within => {
-                choice.channel += edit.bits(alphabet);
-                explanation.edit = Some(edit);
-                explanation.segments = explanation
-                    .segments
-                    .iter()
-                    .map(|stretch| edit.stretch(*stretch))
-                    .collect();
-                explanation.cut |= matches!(edit, Edit::EndCut(_) | Edit::StartCut(_));
-                at += 1;
-            }
-            _ => {
-                found.swap_remove(at);
-            }
-        }
     }
 }
 

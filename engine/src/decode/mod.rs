@@ -1,6 +1,7 @@
 //! Reading x program -> explanations.
 
 mod assign;
+mod damage;
 mod dates;
 mod deep;
 mod explain;
@@ -10,9 +11,10 @@ mod stream;
 mod walk;
 
 pub(crate) use assign::{CONFLICT, Known, NEVER};
+pub(crate) use damage::Found;
 pub(crate) use dates::FUTURE;
 pub(crate) use deep::Edit;
-pub(crate) use explain::{CONTRADICTED, Found};
+pub(crate) use explain::CONTRADICTED;
 pub use explain::{Decoder, Effort, Explanation, Scratch};
 pub use reading::{Line, MAX_GLYPHS, MAX_LINES, Mark, Notation, Reading, ReadingError, Seen, fold};
 pub(crate) use stream::{Doubt, Gap, Stream, Tick};

@@ -433,8 +433,8 @@ mod tests {
             })
             .sum::<f64>()
             / SIDE as f64;
-        // One in a hundred, and what the eye adds.
-        assert!((0.0095..0.013).contains(&wrong), "{wrong}");
+        // Somewhat below one in a hundred: the rest is misread as what looks nothing like it.
+        assert!((0.008..0.013).contains(&wrong), "{wrong}");
         assert!(confusions.probability('0', 'O') > confusions.probability('5', 'S'));
     }
 
