@@ -33,6 +33,7 @@ packs! {
     "microchip_eeprom" "makers/microchip_eeprom.lore",
     "micron" "makers/micron.lore",
     "nexperia" "makers/nexperia.lore",
+    "regulators_78" "makers/regulators_78.lore",
     "ti_logic" "makers/ti_logic.lore",
     "types" "standards/types.lore",
     "values" "standards/values.lore",
