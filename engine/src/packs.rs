@@ -38,6 +38,7 @@ packs! {
     "ti_ldo" "makers/ti_ldo.lore",
     "ti_ldo_voltages.csv" "makers/ti_ldo_voltages.csv",
     "ti_logic" "makers/ti_logic.lore",
+    "ti_references" "makers/ti_references.lore",
     "types" "standards/types.lore",
     "values" "standards/values.lore",
     "winbond" "makers/winbond.lore",
