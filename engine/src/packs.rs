@@ -21,16 +21,19 @@ macro_rules! packs {
 }
 
 packs! {
+    "adi" "makers/adi.lore",
     "atmega.csv" "makers/atmega.csv",
     "avr" "makers/avr.lore",
     "dates" "standards/dates.lore",
     "diodes" "makers/diodes.lore",
     "eia96.csv" "standards/eia96.csv",
+    "linear" "makers/linear.lore",
     "logic" "makers/logic.lore",
     "logic_74" "makers/logic_74.lore",
     "logic_functions.csv" "makers/logic_functions.csv",
     "macronix" "makers/macronix.lore",
     "makers" "makers/makers.lore",
+    "maxim" "makers/maxim.lore",
     "microchip_eeprom" "makers/microchip_eeprom.lore",
     "micron" "makers/micron.lore",
     "nexperia" "makers/nexperia.lore",
