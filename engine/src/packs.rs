@@ -37,7 +37,10 @@ packs! {
     "microchip_eeprom" "makers/microchip_eeprom.lore",
     "micron" "makers/micron.lore",
     "nexperia" "makers/nexperia.lore",
+    "onsemi" "makers/onsemi.lore",
+    "passives" "makers/passives.lore",
     "regulators_78" "makers/regulators_78.lore",
+    "ti_dlpc" "makers/ti_dlpc.lore",
     "ti_ldo" "makers/ti_ldo.lore",
     "ti_ldo_voltages.csv" "makers/ti_ldo_voltages.csv",
     "ti_logic" "makers/ti_logic.lore",
@@ -48,6 +51,7 @@ packs! {
     "xilinx" "makers/xilinx.lore",
     "xilinx_7series.csv" "makers/xilinx_7series.csv",
     "xilinx_packages.csv" "makers/xilinx_packages.csv",
+    "zener" "makers/zener.lore",
 }
 
 /// The text of an embedded file as named in `use` or `from` of the text called `from`.
