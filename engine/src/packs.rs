@@ -36,6 +36,7 @@ packs! {
     "maxim" "makers/maxim.lore",
     "microchip_eeprom" "makers/microchip_eeprom.lore",
     "micron" "makers/micron.lore",
+    "military" "standards/military.lore",
     "nexperia" "makers/nexperia.lore",
     "onsemi" "makers/onsemi.lore",
     "passives" "makers/passives.lore",
