@@ -21,25 +21,38 @@ macro_rules! packs {
 }
 
 packs! {
+    "adi" "makers/adi.lore",
     "atmega.csv" "makers/atmega.csv",
     "avr" "makers/avr.lore",
     "dates" "standards/dates.lore",
+    "diodes" "makers/diodes.lore",
     "eia96.csv" "standards/eia96.csv",
+    "linear" "makers/linear.lore",
     "logic" "makers/logic.lore",
     "logic_74" "makers/logic_74.lore",
     "logic_functions.csv" "makers/logic_functions.csv",
     "macronix" "makers/macronix.lore",
     "makers" "makers/makers.lore",
+    "maxim" "makers/maxim.lore",
     "microchip_eeprom" "makers/microchip_eeprom.lore",
     "micron" "makers/micron.lore",
+    "military" "standards/military.lore",
     "nexperia" "makers/nexperia.lore",
+    "onsemi" "makers/onsemi.lore",
+    "passives" "makers/passives.lore",
+    "regulators_78" "makers/regulators_78.lore",
+    "ti_dlpc" "makers/ti_dlpc.lore",
+    "ti_ldo" "makers/ti_ldo.lore",
+    "ti_ldo_voltages.csv" "makers/ti_ldo_voltages.csv",
     "ti_logic" "makers/ti_logic.lore",
+    "ti_references" "makers/ti_references.lore",
     "types" "standards/types.lore",
     "values" "standards/values.lore",
     "winbond" "makers/winbond.lore",
     "xilinx" "makers/xilinx.lore",
     "xilinx_7series.csv" "makers/xilinx_7series.csv",
     "xilinx_packages.csv" "makers/xilinx_packages.csv",
+    "zener" "makers/zener.lore",
 }
 
 /// The text of an embedded file as named in `use` or `from` of the text called `from`.
