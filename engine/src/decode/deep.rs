@@ -191,8 +191,8 @@ pub(crate) fn edits(stream: &Stream, alphabet: &Alphabet) -> Vec<Edit> {
     let free = |at: usize| ticks[at].doubt == Doubt::Read;
     let run = |at: usize| ticks.get(at).is_some_and(|tick| tick.doubt == Doubt::Run);
     edits.extend((0..ticks.len()).filter(|at| free(*at)).map(Edit::Other));
-    for at in 0..ticks.len() {
-        let alone = starts(&ticks[at]);
+    for (at, tick) in ticks.iter().enumerate() {
+        let alone = starts(tick);
         // Beside an unread run a missing glyph lies in it.
         if alone && !run(at) {
             edits.push(Edit::First(at));
@@ -210,11 +210,11 @@ pub(crate) fn edits(stream: &Stream, alphabet: &Alphabet) -> Vec<Edit> {
             edits.push(Edit::Swapped(at - 1));
         }
     }
-    for at in 0..ticks.len() {
+    for (at, tick) in ticks.iter().enumerate() {
         if !same_line(at, at + 1) && !run(at) {
             edits.push(Edit::EndCut(at + 1));
         }
-        if ticks[at].gap == Gap::Line && !run(at) {
+        if tick.gap == Gap::Line && !run(at) {
             edits.push(Edit::StartCut(at));
         }
     }

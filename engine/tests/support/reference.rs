@@ -411,8 +411,8 @@ impl One<'_> {
                 .map(|guard| (guard.clone(), true))
                 .collect();
             let mut own = true;
-            let mut spelled: Vec<(Option<&etchlore_engine::model::Spelling>, Vec<(Cond, bool)>)> =
-                Vec::new();
+            type Conds = Vec<(Cond, bool)>;
+            let mut spelled: Vec<(Option<&etchlore_engine::model::Spelling>, Conds)> = Vec::new();
             for print in code
                 .prints
                 .iter()
