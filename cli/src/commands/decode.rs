@@ -2,9 +2,9 @@
 
 use std::io::{BufRead, IsTerminal, Write};
 
-use etchlore_engine::decode::{Notation, Reading, Scratch};
+use etchlore_engine::decode::{Effort, Notation, Reading, Scratch};
 use etchlore_engine::model::FormKind;
-use etchlore_engine::rank::{Context, Ranking};
+use etchlore_engine::rank::{Context, Ranking, rank};
 use etchlore_engine::value::Interval;
 
 use crate::args::{DecodeArgs, GlobalArgs, Output};
@@ -34,12 +34,6 @@ pub(crate) fn run(
 ) -> Result<Status, Failure> {
     let form = form(&args.form)?;
     let context = context(args)?;
-    if args.deep {
-        return Err(Failure::Usage(
-            "--deep is not available yet".to_owned(),
-            "without it, look-alikes, unread characters and cut ends are searched".to_owned(),
-        ));
-    }
     if args.why.is_some() {
         return Err(Failure::Usage(
             "--why is not available yet".to_owned(),
@@ -134,10 +128,13 @@ impl Job<'_> {
     }
 
     fn rank(&mut self, reading: &Reading) -> Ranking {
-        let ranking = self
-            .loaded
-            .rules
-            .rank(reading, &self.context, &mut self.scratch);
+        let effort = if self.args.deep {
+            Effort::Deep
+        } else {
+            Effort::Enough
+        };
+        let decoder = self.loaded.rules.decoder().with(effort);
+        let ranking = rank(&decoder, reading, &self.context, &mut self.scratch);
         self.undecoded |= ranking
             .candidates
             .first()

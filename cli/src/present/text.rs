@@ -1,7 +1,7 @@
 //! The answer for the microscope: the verdict first, the mark with its slots lettered beneath, then one line a field.
 
 use etchlore_engine::decode::Reading;
-use etchlore_engine::rank::{Candidate, FieldAnswer, Ranking};
+use etchlore_engine::rank::{Candidate, Correction, FieldAnswer, Ranking};
 use unicode_width::UnicodeWidthStr;
 
 use super::wire::standing;
@@ -331,10 +331,7 @@ fn flags(candidate: &Candidate, field: &FieldAnswer) -> Vec<String> {
             .iter()
             .filter(|correction| correction.slot == *slot)
         {
-            flags.push(format!(
-                "read {}, taken as {}",
-                correction.read, correction.taken
-            ));
+            flags.push(taken(correction));
         }
         if candidate
             .disagreements
@@ -370,6 +367,15 @@ fn flags(candidate: &Candidate, field: &FieldAnswer) -> Vec<String> {
     flags
 }
 
+/// What was read and what it is taken for; either can be nothing.
+fn taken(correction: &Correction) -> String {
+    match (correction.read.as_str(), correction.taken.as_str()) {
+        ("", taken) => format!("{taken} missing"),
+        (read, "") => format!("{read} is one too many"),
+        (read, taken) => format!("read {read}, taken as {taken}"),
+    }
+}
+
 fn findings(candidate: &Candidate, console: &mut Console) -> Result<(), Failure> {
     let shown: Vec<&String> = candidate
         .fields
@@ -382,9 +388,8 @@ fn findings(candidate: &Candidate, console: &mut Console) -> Result<(), Failure>
         .filter(|correction| !shown.contains(&&correction.slot))
     {
         let text = format!(
-            "read {}, taken as {} (line {}, character {}, {})",
-            correction.read,
-            correction.taken,
+            "{} (line {}, character {}, {})",
+            taken(correction),
             correction.line + 1,
             correction.at + 1,
             correction.slot
