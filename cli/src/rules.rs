@@ -4,8 +4,9 @@ use std::path::{Component, Path, PathBuf};
 
 use etchlore_engine::check::{Checked, check};
 use etchlore_engine::compile::Limits;
-use etchlore_engine::diagnostic::Diagnostic;
+use etchlore_engine::diagnostic::{Diagnostic, near};
 use etchlore_engine::glyph::Confusions;
+use etchlore_engine::model::{Family, FamilyId};
 use etchlore_engine::packs;
 use etchlore_engine::source::{LoadError, Loader, SourceId, Sources};
 use etchlore_engine::{Rules, diagnostic::Severity};
@@ -328,4 +329,25 @@ fn digest(sources: &Sources) -> String {
         .map(|byte| format!("{byte:02x}"))
         .collect();
     format!("sha256:{hex}")
+}
+
+/// The family of a name, or the names near it.
+pub(crate) fn family<'l>(
+    loaded: &'l Loaded,
+    name: &str,
+) -> Result<(FamilyId, &'l Family), Failure> {
+    let families = &loaded.rules.set().families;
+    if let Some(at) = families.iter().position(|family| family.name == name) {
+        return Ok((FamilyId::at(at), &families[at]));
+    }
+    let near = near(name, families.iter().map(|family| family.name.as_str()));
+    let help = if near.is_empty() {
+        "`etchlore rules list` lists all families".to_owned()
+    } else {
+        format!("did you mean {}?", near.join(" or "))
+    };
+    Err(Failure::Usage(
+        format!("no family is called `{name}`"),
+        help,
+    ))
 }

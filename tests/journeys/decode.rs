@@ -328,3 +328,64 @@ fn context_is_evidence() {
             .any(|e| e["slot"] == "context" && e["bits"].as_f64().unwrap() > 0.0)
     );
 }
+
+#[test]
+fn damage_beyond_look_alikes_is_found_and_said() {
+    // The mark is the one of the data sheet (winbond.lore names it); the damage is made here.
+    for (mark, read, taken) in [
+        ("25Q12XJVSQ", "X", "8"),
+        ("25Q18JVSQ", "", "2"),
+        ("25Q1228JVSQ", "22", "2"),
+    ] {
+        let answer = json(&["decode", "--deep", "--output", "json", mark])["readings"][0].clone();
+        let candidate = &answer["candidates"][0];
+        assert_eq!(candidate["family"], "winbond_w25q", "{mark}: {answer}");
+        let correction = &candidate["corrections"][0];
+        if mark != "25Q18JVSQ" {
+            assert_eq!(candidate["written"], "W25Q128JVSIQ", "{mark}");
+            assert_eq!(correction["read"], read, "{mark}: {correction}");
+            assert_eq!(correction["as"], taken, "{mark}: {correction}");
+        }
+        assert!(correction["bits"].as_f64() < Some(0.0), "{mark}");
+    }
+    let swapped = json(&["decode", "--deep", "--output", "json", "25Q218JVSQ"]);
+    assert_eq!(
+        swapped["readings"][0]["candidates"][0]["written"],
+        "W25Q128JVSIQ"
+    );
+}
+
+#[test]
+fn why_says_where_a_family_stopped() {
+    let schema: Value = serde_json::from_str(include_str!("../schema/decode.schema.json")).unwrap();
+    let why = |mark: &str, family: &str| {
+        let document = json(&["decode", "--output", "json", "--why", family, mark]);
+        let faults: Vec<String> = jsonschema::validator_for(&schema)
+            .unwrap()
+            .iter_errors(&document)
+            .map(|error| error.to_string())
+            .collect();
+        assert!(faults.is_empty(), "{faults:?}");
+        document["readings"][0]["why"].clone()
+    };
+    let stopped = why("25Q12XJVSQ", "winbond_w25q");
+    assert_eq!(stopped["reads"], false);
+    assert_eq!(stopped["stop"]["found"], "X");
+    assert_eq!(stopped["stop"]["span"], serde_json::json!([5, 6]));
+    assert_eq!(stopped["stop"]["wanted"], serde_json::json!(["8"]));
+    assert_eq!(stopped["stop"]["slots"], serde_json::json!(["density"]));
+    assert_eq!(stopped["nearest"], "W25Q128JVSIQ");
+    let read = why("25Q128JVSQ", "winbond_w25q");
+    assert_eq!(read["reads"], true);
+    assert!(read.get("stop").is_none());
+    // Another maker's: it shares the first two characters only.
+    let other = why("25Q128JVSQ", "macronix_mx25");
+    assert_eq!(other["stop"]["read"], 2);
+    let run = run(&["decode", "--why", "winbond_w25", "25Q128JVSQ"]);
+    assert_eq!(run.status, 2);
+    assert!(
+        run.err.contains("did you mean winbond_w25q?"),
+        "{}",
+        run.err
+    );
+}

@@ -3,16 +3,16 @@
 use std::io::{BufRead, IsTerminal, Write};
 
 use etchlore_engine::decode::{Effort, Notation, Reading, Scratch};
-use etchlore_engine::model::FormKind;
-use etchlore_engine::rank::{Context, Ranking, rank};
+use etchlore_engine::model::{FamilyId, FormKind};
+use etchlore_engine::rank::{Context, Ranking, Why, rank, why};
 use etchlore_engine::value::Interval;
 
 use crate::args::{DecodeArgs, GlobalArgs, Output};
 use crate::commands::day_of_reading;
 use crate::console::Console;
 use crate::failure::{Failure, Status};
-use crate::present::{text, wire};
-use crate::rules::{Loaded, load};
+use crate::present::{self, text, wire};
+use crate::rules::{Loaded, family, load};
 
 /// The longest reading that is tried, in bytes; a longer one is answered as unread.
 const MAX_READING: usize = 4_096;
@@ -23,6 +23,8 @@ struct Job<'a> {
     context: Context,
     form: Option<FormKind>,
     notation: Notation,
+    /// The family whose reasons are asked for.
+    why: Option<FamilyId>,
     scratch: Scratch,
     undecoded: bool,
 }
@@ -34,14 +36,13 @@ pub(crate) fn run(
 ) -> Result<Status, Failure> {
     let form = form(&args.form)?;
     let context = context(args)?;
-    if args.why.is_some() {
-        return Err(Failure::Usage(
-            "--why is not available yet".to_owned(),
-            "`etchlore rules show FAMILY` draws what a family can read".to_owned(),
-        ));
-    }
     // The process ends with the command: giving thousands of small codes back one by one would cost a quarter of a cold start.
     let loaded: &Loaded = Box::leak(Box::new(load(global, console)?));
+    let why = args
+        .why
+        .as_deref()
+        .map(|name| family(loaded, name).map(|(id, _)| id))
+        .transpose()?;
     let notation = Notation {
         plain: args.plain,
         certain: args.certain,
@@ -53,6 +54,7 @@ pub(crate) fn run(
         context,
         form,
         notation,
+        why,
         scratch: Scratch::default(),
         undecoded: false,
     };
@@ -69,12 +71,10 @@ pub(crate) fn run(
         match global.output {
             Output::Text => job.show(&reading, &ranking, console)?,
             Output::Json => {
-                let reading = wire::reading(loaded, &reading, &ranking, args.limit);
+                let reading = job.wire(&reading, &ranking);
                 console.line(&wire::document(loaded, seen, vec![reading])?)?;
             }
-            Output::Jsonl => console.line(&wire::line(&wire::reading(
-                loaded, &reading, &ranking, args.limit,
-            ))?)?,
+            Output::Jsonl => console.line(&wire::line(&job.wire(&reading, &ranking))?)?,
         }
     }
     Ok(if args.strict && job.undecoded {
@@ -143,15 +143,40 @@ impl Job<'_> {
     }
 
     fn show(
-        &self,
+        &mut self,
         reading: &Reading,
         ranking: &Ranking,
         console: &mut Console,
     ) -> Result<(), Failure> {
         if self.args.brief {
-            return text::brief(self.loaded, reading, ranking, console);
+            text::brief(self.loaded, reading, ranking, console)?;
+        } else {
+            text::answer(self.loaded, reading, ranking, self.args.limit, console)?;
         }
-        text::answer(self.loaded, reading, ranking, self.args.limit, console)
+        match self.because(reading) {
+            Some(because) => present::why::text(self.loaded, reading, &because, console),
+            None => Ok(()),
+        }
+    }
+
+    fn wire(&mut self, reading: &Reading, ranking: &Ranking) -> wire::WireReading {
+        let because = self
+            .because(reading)
+            .map(|because| present::why::wire(self.loaded, &because));
+        wire::reading(self.loaded, reading, ranking, self.args.limit).because(because)
+    }
+
+    /// How the family asked for takes a reading.
+    fn because(&mut self, reading: &Reading) -> Option<Why> {
+        let family = self.why?;
+        let decoder = self.loaded.rules.decoder();
+        Some(why(
+            &decoder,
+            family,
+            reading,
+            &self.context,
+            &mut self.scratch,
+        ))
     }
 }
 
@@ -229,18 +254,8 @@ fn stream(job: &mut Job<'_>, output: Output, console: &mut Console) -> Result<()
                 }
                 job.show(&reading, &ranking, console)?;
             }
-            Output::Json => readings.push(wire::reading(
-                job.loaded,
-                &reading,
-                &ranking,
-                job.args.limit,
-            )),
-            Output::Jsonl => console.line(&wire::line(&wire::reading(
-                job.loaded,
-                &reading,
-                &ranking,
-                job.args.limit,
-            ))?)?,
+            Output::Json => readings.push(job.wire(&reading, &ranking)),
+            Output::Jsonl => console.line(&wire::line(&job.wire(&reading, &ranking))?)?,
         }
     }
     if answered == 0 {

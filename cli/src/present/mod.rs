@@ -3,4 +3,5 @@
 pub(crate) mod diagnostics;
 pub(crate) mod diagram;
 pub(crate) mod text;
+pub(crate) mod why;
 pub(crate) mod wire;

@@ -10,7 +10,7 @@ use crate::failure::Failure;
 use crate::rules::Loaded;
 
 /// Width of the first column.
-const MARGIN: usize = 9;
+pub(crate) const MARGIN: usize = 9;
 
 const CAUTION: &str = "A hypothesis from print, not proof of identity: confirm with the maker's document before substituting a part.";
 
@@ -44,7 +44,12 @@ fn wrapped(text: &str, width: usize) -> Vec<String> {
 }
 
 /// A first column and text beside it, wrapped.
-fn beside(console: &mut Console, head: &str, label: Label, text: &str) -> Result<(), Failure> {
+pub(crate) fn beside(
+    console: &mut Console,
+    head: &str,
+    label: Label,
+    text: &str,
+) -> Result<(), Failure> {
     let width = console.width().saturating_sub(MARGIN).max(20);
     for (at, line) in wrapped(text, width).into_iter().enumerate() {
         let head = if at == 0 { head } else { "" };
@@ -368,10 +373,9 @@ fn flags(candidate: &Candidate, field: &FieldAnswer) -> Vec<String> {
 }
 
 /// What was read and what it is taken for; either can be nothing.
-fn taken(correction: &Correction) -> String {
+pub(crate) fn taken(correction: &Correction) -> String {
     match (correction.read.as_str(), correction.taken.as_str()) {
         ("", taken) => format!("{taken} missing"),
-        (read, "") => format!("{read} is one too many"),
         (read, taken) => format!("read {read}, taken as {taken}"),
     }
 }

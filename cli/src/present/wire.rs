@@ -34,6 +34,15 @@ pub(crate) struct WireReading {
     next_look: Vec<WireLook>,
     #[serde(skip_serializing_if = "Option::is_none")]
     note: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    why: Option<Json>,
+}
+
+impl WireReading {
+    /// The same with the reasons of one family.
+    pub(crate) fn because(self, why: Option<Json>) -> WireReading {
+        WireReading { why, ..self }
+    }
 }
 
 #[derive(Debug, Serialize)]
@@ -352,6 +361,7 @@ pub(crate) fn reading(
             })
             .collect(),
         note: ranking.stopped.clone(),
+        why: None,
     }
 }
 
@@ -367,6 +377,7 @@ pub(crate) fn unread(text: &str, why: &str) -> WireReading {
         unexplained: Vec::new(),
         next_look: Vec::new(),
         note: Some(why.to_owned()),
+        why: None,
     }
 }
 

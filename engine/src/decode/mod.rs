@@ -8,6 +8,7 @@ mod explain;
 mod reach;
 mod reading;
 mod stream;
+mod trace;
 mod walk;
 
 pub(crate) use assign::{CONFLICT, Known, NEVER};
@@ -18,4 +19,5 @@ pub(crate) use explain::CONTRADICTED;
 pub use explain::{Decoder, Effort, Explanation, Scratch};
 pub use reading::{Line, MAX_GLYPHS, MAX_LINES, Mark, Notation, Reading, ReadingError, Seen, fold};
 pub(crate) use stream::{Doubt, Gap, Stream, Tick};
+pub(crate) use trace::furthest;
 pub(crate) use walk::{Choice, How, likeliest, strangest, taken};

@@ -14,9 +14,11 @@ mod fields;
 mod look;
 mod none;
 mod posterior;
+mod why;
 
 pub use answer::{
     Alternative, Candidate, Context, Correction, Cost, Depth, Disagreement, Evidence, FieldAnswer,
     NextLook, Piece, Ranking, Remark, SlotSpan,
 };
 pub use posterior::{PRIOR, rank};
+pub use why::{Stop, Why, why};

@@ -1,13 +1,12 @@
 //! `rules show FAMILY`
 
-use etchlore_engine::diagnostic::near;
 use serde_json::json;
 
 use crate::args::{GlobalArgs, Output, ShowArgs};
 use crate::console::Console;
 use crate::failure::{Failure, Status};
 use crate::present::{diagram, wire};
-use crate::rules::load;
+use crate::rules::{family, load};
 
 pub(crate) fn run(
     args: &ShowArgs,
@@ -15,22 +14,7 @@ pub(crate) fn run(
     console: &mut Console,
 ) -> Result<Status, Failure> {
     let loaded = load(global, console)?;
-    let families = &loaded.rules.set().families;
-    let Some(family) = families.iter().find(|family| family.name == args.family) else {
-        let near = near(
-            &args.family,
-            families.iter().map(|family| family.name.as_str()),
-        );
-        let help = if near.is_empty() {
-            "`etchlore rules list` lists all families".to_owned()
-        } else {
-            format!("did you mean {}?", near.join(" or "))
-        };
-        return Err(Failure::Usage(
-            format!("no family is called `{}`", args.family),
-            help,
-        ));
-    };
+    let (_, family) = family(&loaded, &args.family)?;
     let drawing = diagram::draw(&loaded, family, console.width());
     if global.output == Output::Text {
         for line in drawing.lines() {

@@ -1,0 +1,147 @@
+//! Why a family does not lead, for people and programs.
+
+use etchlore_engine::decode::Reading;
+use etchlore_engine::glyph::Glyph;
+use etchlore_engine::rank::{Stop, Why};
+use serde_json::{Value as Json, json};
+
+use super::text::{beside, percent, taken};
+use crate::console::{Console, Label};
+use crate::failure::Failure;
+use crate::rules::Loaded;
+
+/// What was wanted, in few words: `0-9` for a run, symbols by name.
+fn wanted(stop: &Stop) -> String {
+    let mut words: Vec<String> = Vec::new();
+    let chars: Vec<char> = stop
+        .wanted
+        .iter()
+        .filter_map(|glyph| match glyph {
+            Glyph::Char(c) => Some(*c),
+            Glyph::Symbol(_) => None,
+        })
+        .collect();
+    for run in chars.chunk_by(|a, b| u32::from(*a) + 1 == u32::from(*b)) {
+        match run {
+            [first, .., last] if run.len() > 2 => words.push(format!("{first}-{last}")),
+            _ => words.extend(run.iter().map(char::to_string)),
+        }
+    }
+    words.extend(stop.wanted.iter().filter_map(|glyph| match glyph {
+        Glyph::Symbol(name) => Some(format!("{{:{name}}}")),
+        Glyph::Char(_) => None,
+    }));
+    if stop.ended {
+        words.push("the end".to_owned());
+    }
+    words.join(" ")
+}
+
+/// The paragraph below an answer.
+pub(crate) fn text(
+    loaded: &Loaded,
+    reading: &Reading,
+    why: &Why,
+    console: &mut Console,
+) -> Result<(), Failure> {
+    let family = &loaded.rules.set().families[why.family.index()];
+    console.line("")?;
+    console.line(&format!(
+        "{} {}",
+        console.paint(Label::Head, "why"),
+        family.name
+    ))?;
+    match &why.stop {
+        None => beside(
+            console,
+            "  reads",
+            Label::Good,
+            &format!(
+                "it as it stands; if only this family and none were possible: {}",
+                percent(why.alone)
+            ),
+        )?,
+        Some(stop) => {
+            if let Some(line) = reading.lines.get(stop.line) {
+                beside(console, "  mark", Label::Faint, &line.text)?;
+                let caret = format!("{}^", " ".repeat(stop.span.0 as usize));
+                console.line(&format!(
+                    "{}{}",
+                    " ".repeat(super::text::MARGIN),
+                    console.paint(Label::Bad, &caret)
+                ))?;
+            }
+            let found = match &stop.found {
+                Some(found) => format!("{found} (line {})", stop.line + 1),
+                None => format!("the end of line {}", stop.line + 1),
+            };
+            let slots = if stop.slots.is_empty() {
+                String::new()
+            } else {
+                format!(" for {}", stop.slots.join(" or "))
+            };
+            let text = if stop.wanted.is_empty() && !stop.ended {
+                format!("at {found}")
+            } else {
+                format!("at {found}: it takes {}{slots}", wanted(stop))
+            };
+            beside(console, "  stops", Label::Bad, &text)?;
+            beside(
+                console,
+                "  form",
+                Label::Faint,
+                &format!(
+                    "{}, {} read before",
+                    stop.form.word(),
+                    match stop.read {
+                        1 => "1 character".to_owned(),
+                        many => format!("{many} characters"),
+                    }
+                ),
+            )?;
+        }
+    }
+    match &why.nearest {
+        Some(nearest) if why.stop.is_some() => {
+            let how: Vec<String> = why.corrections.iter().map(taken).collect();
+            let how = if how.is_empty() {
+                String::new()
+            } else {
+                format!(": {}", how.join(", "))
+            };
+            beside(console, "  near", Label::Doubt, &format!("{nearest}{how}"))
+        }
+        None => beside(console, "  near", Label::Doubt, "none is near"),
+        Some(_) => Ok(()),
+    }
+}
+
+/// The key `why` of a reading.
+pub(crate) fn wire(loaded: &Loaded, why: &Why) -> Json {
+    let family = &loaded.rules.set().families[why.family.index()];
+    let mut object = json!({ "family": family.name, "reads": why.stop.is_none() });
+    if let Some(stop) = &why.stop {
+        object["stop"] = json!({
+            "form": stop.form.word(),
+            "line": stop.line + 1,
+            "span": [stop.span.0, stop.span.1],
+            "read": stop.read,
+            "found": stop.found,
+            "wanted": stop.wanted.iter().map(|glyph| match glyph {
+                Glyph::Char(c) => c.to_string(),
+                Glyph::Symbol(name) => format!(":{name}:"),
+            }).collect::<Vec<_>>(),
+            "may_end": stop.ended,
+            "slots": stop.slots,
+        });
+    }
+    if let Some(nearest) = &why.nearest {
+        object["nearest"] = json!(nearest);
+        object["corrections"] = why
+            .corrections
+            .iter()
+            .map(|c| json!({ "line": c.line + 1, "at": c.at, "read": c.read, "as": c.taken, "slot": c.slot }))
+            .collect();
+    }
+    object
+}
