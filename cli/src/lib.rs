@@ -1,6 +1,7 @@
 //! The command line of etchlore: typed arguments -> settings -> one thin function a command -> presentation.
 
 mod args;
+mod casebook;
 mod commands;
 mod console;
 mod failure;
@@ -44,6 +45,8 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
                 commands::rules::about::run(args, &cli.global, &mut console)
             }
         },
+        Command::Confirm(args) => commands::confirm::run(args, &cli.global, &mut console),
+        Command::Confusions(args) => commands::confusions::run(args, &mut console),
         Command::Completions(args) => commands::completions::run(args, &mut console),
     };
     match done.and_then(|status| console.flush().map(|()| status)) {

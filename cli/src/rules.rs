@@ -1,22 +1,28 @@
 //! Finds rule files and the embedded packs, checks and compiles them.
 
+use std::collections::BTreeMap;
 use std::path::{Component, Path, PathBuf};
 
 use etchlore_engine::check::{Checked, check};
 use etchlore_engine::compile::Limits;
 use etchlore_engine::diagnostic::{Diagnostic, near};
 use etchlore_engine::glyph::Confusions;
-use etchlore_engine::model::{Family, FamilyId};
+use etchlore_engine::model::{Family, FamilyId, RuleSet};
 use etchlore_engine::packs;
+use etchlore_engine::rank::confirmed;
 use etchlore_engine::source::{LoadError, Loader, SourceId, Sources};
 use etchlore_engine::{Rules, diagnostic::Severity};
 use serde::Deserialize;
 use sha2::{Digest, Sha256};
 
 use crate::args::GlobalArgs;
+use crate::casebook;
 use crate::console::Console;
 use crate::failure::Failure;
 use crate::present;
+
+/// The casebook of a rule set, where its `etchlore.yaml` names none.
+const CASEBOOK: &str = "casebook.tsv";
 
 /// What `etchlore.yaml` at the root of a rule set says.
 #[derive(Debug, Clone, Default, Deserialize)]
@@ -26,6 +32,20 @@ struct SetFile {
     version: Option<serde_yaml::Value>,
     /// Embedded packs to use, by name; all where nothing is said.
     builtin: Option<Vec<String>>,
+    /// How much likelier than usual families are met in this lab, by name.
+    priors: BTreeMap<String, f64>,
+    /// A table of misreadings, beside this file.
+    confusions: Option<PathBuf>,
+    /// The casebook, beside this file; `casebook.tsv` where nothing is said.
+    casebook: Option<PathBuf>,
+}
+
+/// What a lab says beside its rules.
+#[derive(Debug, Default)]
+pub(crate) struct Settings {
+    /// Factors of families, by name, with the file that says so.
+    priors: Vec<(String, f64, PathBuf)>,
+    confusions: Option<(PathBuf, String)>,
 }
 
 /// Checked and compiled rules with their texts.
@@ -42,6 +62,7 @@ pub(crate) struct Texts {
     pub(crate) checked: Checked,
     /// The files asked for, not what they use.
     pub(crate) roots: Vec<SourceId>,
+    pub(crate) settings: Settings,
 }
 
 /// Serves `use` and `from`: embedded packs by name, files beside the file that names them.
@@ -94,7 +115,7 @@ fn plain_path(path: &Path) -> PathBuf {
     plain
 }
 
-fn read_text(path: &Path) -> Result<String, Failure> {
+pub(crate) fn read_text(path: &Path) -> Result<String, Failure> {
     let bytes = std::fs::read(path).map_err(|error| {
         let what = format!("{} cannot be read: {error}", path.display());
         Failure::Unreadable(
@@ -159,7 +180,8 @@ fn set_file(path: &Path) -> Result<Option<SetFile>, Failure> {
     serde_yaml::from_str(&text).map(Some).map_err(|error| {
         Failure::Unreadable(
             format!("{}: {error}", file.display()),
-            "keys: name, version, builtin (a list of embedded packs)".to_owned(),
+            "keys: name, version, builtin (a list of embedded packs), priors (factors by family), confusions and casebook (files)"
+                .to_owned(),
         )
     })
 }
@@ -187,8 +209,12 @@ pub(crate) fn texts(global: &GlobalArgs, only: Option<&[PathBuf]>) -> Result<Tex
     let mut files = Vec::new();
     let mut builtin: Option<Vec<String>> = None;
     let mut folders = Vec::new();
+    let mut settings = Settings::default();
     for path in &paths {
         rule_files(path, &mut files)?;
+        if path.is_dir() && only.is_none() {
+            settings.read(path)?;
+        }
         if let Some(set) = set_file(path)? {
             let _ = (&set.name, &set.version);
             if let Some(packs) = set.builtin {
@@ -239,7 +265,78 @@ pub(crate) fn texts(global: &GlobalArgs, only: Option<&[PathBuf]>) -> Result<Tex
         sources,
         checked,
         roots,
+        settings,
     })
+}
+
+impl Settings {
+    /// Adds what the folder of a rule set says.
+    fn read(&mut self, folder: &Path) -> Result<(), Failure> {
+        let file = folder.join("etchlore.yaml");
+        let set = set_file(folder)?.unwrap_or_default();
+        for (family, factor) in set.priors {
+            if !(factor.is_finite() && factor > 0.0) {
+                return Err(Failure::Unreadable(
+                    format!("{}: the prior of {family} is {factor}", file.display()),
+                    "write how much likelier than usual it is: 10, or 0.1".to_owned(),
+                ));
+            }
+            self.priors.push((family, factor, file.clone()));
+        }
+        if let Some(table) = set.confusions {
+            let table = folder.join(table);
+            let text = read_text(&table)?;
+            self.confusions = Some((table, text));
+        }
+        let cases = folder.join(set.casebook.clone().unwrap_or_else(|| CASEBOOK.into()));
+        if set.casebook.is_some() || cases.exists() {
+            for (family, count) in casebook::counts(&cases)? {
+                self.priors.push((family, confirmed(count), cases.clone()));
+            }
+        }
+        Ok(())
+    }
+
+    /// Weighs the families; a name that no family has is said.
+    fn weigh(&self, rules: &mut RuleSet, console: &mut Console) {
+        for (name, factor, file) in &self.priors {
+            match rules
+                .families
+                .iter_mut()
+                .find(|family| family.name == *name)
+            {
+                Some(family) => family.weight *= factor,
+                None => console.complain(&format!(
+                    "warning: {} names the family `{name}`, which no rule loaded has",
+                    file.display()
+                )),
+            }
+        }
+    }
+
+    fn confusions(&self) -> Result<Confusions, Failure> {
+        let Some((file, text)) = &self.confusions else {
+            return Ok(Confusions::default());
+        };
+        Confusions::parse(text).map_err(|error| {
+            Failure::Unreadable(
+                format!("{}:{}: {}", file.display(), error.line, error.message),
+                "`etchlore confusions PAIRS` writes such a table".to_owned(),
+            )
+        })
+    }
+}
+
+/// The casebook that a run appends to.
+pub(crate) fn casebook(global: &GlobalArgs) -> Result<PathBuf, Failure> {
+    let Some(folder) = paths(global).into_iter().find(|path| path.is_dir()) else {
+        return Err(Failure::Usage(
+            "no folder of rules is named, and the casebook lies in it".to_owned(),
+            "name the lab's folder with --rules".to_owned(),
+        ));
+    };
+    let set = set_file(&folder)?.unwrap_or_default();
+    Ok(folder.join(set.casebook.unwrap_or_else(|| CASEBOOK.into())))
 }
 
 /// Loads the rules of a run; errors in them are shown and end it.
@@ -248,11 +345,13 @@ pub(crate) fn load(global: &GlobalArgs, console: &mut Console) -> Result<Loaded,
         sources,
         mut checked,
         roots,
+        settings,
     } = texts(global, None)?;
     if global.no_builtin {
         keep_own(&mut checked, &sources, &roots);
     }
-    compile(sources, checked, console)
+    settings.weigh(&mut checked.rules, console);
+    compile(sources, checked, &settings, console)
 }
 
 /// With `--no-builtin`, embedded families that came in through `use` stay inactive.
@@ -274,6 +373,7 @@ fn keep_own(checked: &mut Checked, sources: &Sources, roots: &[SourceId]) {
 pub(crate) fn compile(
     sources: Sources,
     checked: Checked,
+    settings: &Settings,
     console: &mut Console,
 ) -> Result<Loaded, Failure> {
     let errors: Vec<&Diagnostic> = checked
@@ -288,8 +388,8 @@ pub(crate) fn compile(
         }
         return Err(Failure::BrokenRules(errors.len()));
     }
-    let digest = digest(&sources);
-    match Rules::compile(checked.rules, &Confusions::default(), &Limits::default()) {
+    let digest = digest(&sources, settings);
+    match Rules::compile(checked.rules, &settings.confusions()?, &Limits::default()) {
         Ok(rules) => Ok(Loaded {
             sources,
             rules,
@@ -309,12 +409,28 @@ pub(crate) fn compile(
     }
 }
 
-/// A digest of all rule texts, so that an answer can be given again.
-fn digest(sources: &Sources) -> String {
+/// A digest of all rule texts and of what weighs them, so that an answer can be given again.
+fn digest(sources: &Sources, settings: &Settings) -> String {
     let mut all: Vec<(&str, &str)> = sources
         .iter()
         .map(|(_, source)| (source.name.as_str(), source.text.as_str()))
         .collect();
+    let priors: Vec<(String, String)> = settings
+        .priors
+        .iter()
+        .map(|(family, factor, _)| (format!("prior {family}"), factor.to_string()))
+        .collect();
+    all.extend(
+        priors
+            .iter()
+            .map(|(name, factor)| (name.as_str(), factor.as_str())),
+    );
+    all.extend(
+        settings
+            .confusions
+            .iter()
+            .map(|(_, table)| ("confusions", table.as_str())),
+    );
     all.sort_unstable();
     let mut hash = Sha256::new();
     for (name, text) in all {

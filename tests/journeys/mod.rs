@@ -1,5 +1,6 @@
 //! The commands as a user types them.
 
 mod decode;
+mod lab;
 mod rules;
 mod wrong_use;

@@ -1,5 +1,6 @@
 //! What was typed. The comments here are the manual.
 
+mod confirm;
 mod decode;
 mod rules;
 
@@ -7,6 +8,7 @@ use std::path::PathBuf;
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
 
+pub(crate) use confirm::{ConfirmArgs, ConfusionsArgs};
 pub(crate) use decode::DecodeArgs;
 pub(crate) use rules::{AboutArgs, CheckArgs, ListArgs, RulesArgs, RulesCommand, ShowArgs};
 
@@ -65,6 +67,10 @@ pub(crate) enum Command {
     Decode(DecodeArgs),
     /// Keeps rule sets: check, list, show
     Rules(RulesArgs),
+    /// Appends a confirmed case to the lab's casebook
+    Confirm(ConfirmArgs),
+    /// Estimates a table of misreadings
+    Confusions(ConfusionsArgs),
     /// Writes completions for a shell
     Completions(CompletionsArgs),
 }

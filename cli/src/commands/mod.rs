@@ -1,6 +1,8 @@
 //! One thin function a command: load, ask the engine, present.
 
 pub(crate) mod completions;
+pub(crate) mod confirm;
+pub(crate) mod confusions;
 pub(crate) mod decode;
 pub(crate) mod rules;
 

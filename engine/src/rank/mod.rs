@@ -8,6 +8,7 @@
 //! Priors are absolute odds against none, so that rules that have nothing to do with a reading change no figure of it.
 
 mod answer;
+mod cases;
 mod context;
 mod describe;
 mod fields;
@@ -20,5 +21,6 @@ pub use answer::{
     Alternative, Candidate, Context, Correction, Cost, Depth, Disagreement, Evidence, FieldAnswer,
     NextLook, Piece, Ranking, Remark, SlotSpan,
 };
+pub use cases::confirmed;
 pub use posterior::{PRIOR, rank};
 pub use why::{Stop, Why, why};

@@ -23,6 +23,7 @@ pub(crate) fn run(
         sources,
         mut checked,
         roots,
+        settings,
     } = texts(global, only)?;
     let mut found: Vec<Diagnostic> = std::mem::take(&mut checked.diagnostics);
     let errors = found
@@ -34,7 +35,7 @@ pub(crate) fn run(
     let mut digest = None;
     // Examples are tried where the rules could be understood.
     if !errors {
-        let loaded = compile(sources_of_all, checked, console)?;
+        let loaded = compile(sources_of_all, checked, &settings, console)?;
         let asked = |family: &Family| roots.contains(&family.place.source);
         let (of_examples, faults) = analyse::examples(&loaded.rules, today, &asked);
         tally = of_examples;

@@ -1,0 +1,63 @@
+//! `confusions`
+
+use etchlore_engine::glyph::Confusions;
+
+use crate::args::ConfusionsArgs;
+use crate::console::Console;
+use crate::failure::{Failure, Status};
+use crate::rules::read_text;
+
+pub(crate) fn run(args: &ConfusionsArgs, console: &mut Console) -> Result<Status, Failure> {
+    let text = read_text(&args.pairs)?;
+    let mut lines = (1..)
+        .zip(text.lines())
+        .filter(|(_, line)| !line.trim().is_empty() && !line.starts_with('#'));
+    let columns = |line: &str| line.split('\t').map(str::to_owned).collect::<Vec<String>>();
+    let help = "write a first line `read<tab>true`, then one pair a line".to_owned();
+    let head = lines
+        .next()
+        .map(|(_, line)| columns(line))
+        .unwrap_or_default();
+    let column = |name: &str| {
+        head.iter()
+            .position(|column| column == name)
+            .ok_or_else(|| {
+                Failure::Unreadable(
+                    format!("{} has no column `{name}`", args.pairs.display()),
+                    help.clone(),
+                )
+            })
+    };
+    let (read, truth) = (column("read")?, column("true")?);
+    let mut pairs: Vec<(String, String)> = Vec::new();
+    for (number, line) in lines {
+        let cells = columns(line);
+        match (cells.get(read), cells.get(truth)) {
+            (Some(read), Some(truth)) => pairs.push((read.clone(), truth.clone())),
+            _ => {
+                return Err(Failure::Unreadable(
+                    format!("{}:{number}: a column is missing", args.pairs.display()),
+                    help,
+                ));
+            }
+        }
+    }
+    if pairs.is_empty() {
+        return Err(Failure::Unreadable(
+            format!("{} holds no pair", args.pairs.display()),
+            help,
+        ));
+    }
+    let note = format!(
+        "estimated by etchlore from {} pairs of {}",
+        pairs.len(),
+        args.pairs.display()
+    );
+    let (table, compared) = Confusions::estimate(&pairs, &note);
+    console.line(table.trim_end())?;
+    console.complain(&format!(
+        "{} pairs, {compared} characters compared",
+        pairs.len()
+    ));
+    Ok(Status::Done)
+}
