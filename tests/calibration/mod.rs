@@ -9,4 +9,4 @@ mod sample;
 mod tables;
 mod truth;
 
-pub(crate) use tables::{Sizes, run};
+pub(crate) use tables::{Sizes, contested, run};

@@ -199,8 +199,8 @@ impl Bench<'_> {
     }
 }
 
-/// Runs all tables.
-pub(crate) fn run(rules: &Rules, sizes: &Sizes) -> String {
+/// Runs all tables, or only the one of this name: contested, regret, drift, depth, junk, cost.
+pub(crate) fn run(rules: &Rules, sizes: &Sizes, only: Option<&str>) -> String {
     let mut rng = fastrand::Rng::with_seed(71);
     let law = Law::new(rules, 5, &mut rng);
     let junk = Junk::load(rules);
@@ -220,23 +220,47 @@ pub(crate) fn run(rules: &Rules, sizes: &Sizes) -> String {
         junk.strangers.len(),
         junk.words.len()
     );
-    if std::env::var_os("ETCHLORE_DEPTH").is_none() && std::env::var_os("ETCHLORE_COST").is_none() {
+    let asked = |table: &str| only.is_none_or(|only| only == table);
+    if asked("contested") {
         out += &contested(rules, sizes.contested, 0.3).text;
     }
-    if std::env::var_os("ETCHLORE_ONLY").is_some() {
-        return out;
-    }
-    if std::env::var_os("ETCHLORE_DEPTH").is_none() && std::env::var_os("ETCHLORE_COST").is_none() {
+    if asked("regret") {
         bench.regret(sizes.regret, &mut out);
     }
-    if std::env::var_os("ETCHLORE_COST").is_some() {
-        bench.cost(sizes.cost, &mut out);
-        return out;
+    if asked("drift") {
+        drift(rules, sizes.contested / 6, &mut out);
     }
-    bench.depth(sizes.depth, &mut out);
-    bench.curve(sizes.junk, &mut out);
-    bench.cost(sizes.cost, &mut out);
+    if asked("depth") {
+        bench.depth(sizes.depth, &mut out);
+    }
+    if asked("junk") {
+        bench.curve(sizes.junk, &mut out);
+    }
+    if asked("cost") {
+        bench.cost(sizes.cost, &mut out);
+    }
     out
+}
+
+/// What becomes of the calibration when there is less or more junk than the engine supposes.
+fn drift(rules: &Rules, cases: usize, out: &mut String) {
+    let _ = writeln!(
+        out,
+        "\nDrift with the share of junk, which the engine is not told\n  {:>6} {:>9} {:>8} {:>9} {:>8}",
+        "junk", "contested", "error", "fields", "error"
+    );
+    for share in [0.05, 0.15, 0.3, 0.45, 0.6] {
+        let found = contested(rules, cases.max(2_000), share);
+        let _ = writeln!(
+            out,
+            "  {:>4.0} % {:>9} {:>8.4} {:>9} {:>8.4}",
+            share * 100.0,
+            found.identities.cases(),
+            found.identities.error(),
+            found.fields.cases(),
+            found.fields.error()
+        );
+    }
 }
 
 /// Cases under one law of codes.
@@ -310,18 +334,6 @@ impl Bench<'_> {
             let best = first(&ranking);
             let said = probability(&ranking, best);
             found.identities.add(said, best == mark.family);
-            if std::env::var_os("ETCHLORE_SHOW").is_some() && (0.05..0.95).contains(&said) {
-                let name = |f: Option<usize>| {
-                    f.map_or("none", |f| self.rules.set().families[f].name.as_str())
-                };
-                println!(
-                    "case\t{}\t{said:.3}\t{}\t{}\t{}",
-                    name(best),
-                    name(mark.family),
-                    damaged.text(),
-                    damaged.kind.name()
-                );
-            }
             if best.is_some() && best == mark.family {
                 self.fields_of(&mark, &ranking, found);
             }
@@ -355,15 +367,6 @@ impl Bench<'_> {
             .filter(|field| !field.unknown)
         {
             if let (Some(text), Some(p)) = (truth.get(&field.name), field.probability) {
-                if std::env::var_os("ETCHLORE_SHOW").is_some() {
-                    println!(
-                        "field\t{}\t{}\t{p:.3}\t{}\t{}",
-                        self.rules.set().families[mark.family.unwrap_or(0)].name,
-                        field.name,
-                        *text == field.text,
-                        ranking.candidates[0].written.as_deref().unwrap_or("")
-                    );
-                }
                 found.fields.add(p, *text == field.text);
             }
         }
@@ -402,14 +405,6 @@ impl Bench<'_> {
                         -probability(&ranking, mark.family).max(LEAST).log2(),
                         -posterior.of(mark.family).max(LEAST).log2(),
                     );
-                    if std::env::var_os("ETCHLORE_SHOW").is_some() && l - e > 2.0 {
-                        println!(
-                            "{} | {} | {l:.2} {e:.2} {}",
-                            text(&mark.lines),
-                            damaged.text(),
-                            self.rules.set().families[mark.family.unwrap_or(0)].name
-                        );
-                    }
                     loss += l;
                     least += e;
                 }
@@ -475,15 +470,6 @@ impl Bench<'_> {
                 };
                 n += 1;
                 if first(&ranking) != mark.family {
-                    if std::env::var_os("ETCHLORE_SHOW").is_some() {
-                        println!(
-                            "{}: {} | {} {:?}",
-                            kind.name(),
-                            text(&mark.lines),
-                            damaged.text(),
-                            first(&ranking).map(|f| &self.rules.set().families[f].name)
-                        );
-                    }
                     continue;
                 }
                 right += 1;
@@ -507,16 +493,6 @@ impl Bench<'_> {
                         hit_open += usize::from(!same && (open || span.code.contains('_')));
                         hit_wrong += usize::from(!same && !open && !span.code.contains('_'));
                     } else {
-                        if !same && std::env::var_os("ETCHLORE_SHOW").is_some() {
-                            println!(
-                                "slot\t{}\t{}\t{}\t{name}\t{code}\t{}\t{}",
-                                kind.name(),
-                                text(&mark.lines),
-                                damaged.text(),
-                                span.code,
-                                self.rules.set().families[mark.family.unwrap_or(0)].name
-                            );
-                        }
                         slots += 1;
                         slots_right += usize::from(same);
                         slots_open += usize::from(!same && (open || span.code.contains('_')));
@@ -621,18 +597,8 @@ impl Bench<'_> {
                     &mut self.scratch,
                 );
                 times.push(start.elapsed().as_secs_f64() * 1e6);
-                if effort == Effort::Deep {
-                    if ranking.stopped.is_some() {
-                        stopped += 1;
-                    }
-                    if std::env::var_os("ETCHLORE_SHOW").is_some() && times.last() > Some(&10_000.0)
-                    {
-                        println!(
-                            "slow {:.0} {}",
-                            times.last().unwrap_or(&0.0),
-                            damaged.text()
-                        );
-                    }
+                if effort == Effort::Deep && ranking.stopped.is_some() {
+                    stopped += 1;
                 }
             }
         }
@@ -701,14 +667,6 @@ impl Bench<'_> {
                     continue;
                 };
                 let ranking = self.rules.rank(&reading, &self.context, &mut self.scratch);
-                if std::env::var_os("ETCHLORE_SHOW").is_some() && top(&ranking) > 0.5 {
-                    println!(
-                        "{name}: {} {:.2} {}",
-                        text(&mark.lines),
-                        top(&ranking),
-                        self.rules.set().families[ranking.candidates[0].family.index()].name
-                    );
-                }
                 all.push(top(&ranking));
             }
             said.push(((*name).to_owned(), all));
