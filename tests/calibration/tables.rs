@@ -162,6 +162,19 @@ pub(crate) struct Bench<'r> {
     pub(crate) context: Context,
 }
 
+impl<'r> Bench<'r> {
+    fn new(rules: &'r Rules, law: &'r Law, junk: &'r Junk, rng: fastrand::Rng) -> Bench<'r> {
+        Bench {
+            rules,
+            law,
+            junk,
+            rng,
+            scratch: Scratch::default(),
+            context: Context::on(day()),
+        }
+    }
+}
+
 impl Bench<'_> {
     fn rank(&mut self, text: &str) -> Option<Ranking> {
         let reading = reading(text)?;
@@ -204,14 +217,7 @@ pub(crate) fn run(rules: &Rules, sizes: &Sizes, only: Option<&str>) -> String {
     let mut rng = fastrand::Rng::with_seed(71);
     let law = Law::new(rules, 5, &mut rng);
     let junk = Junk::load(rules);
-    let mut bench = Bench {
-        rules,
-        law: &law,
-        junk: &junk,
-        rng,
-        scratch: Scratch::default(),
-        context: Context::on(day()),
-    };
+    let mut bench = Bench::new(rules, &law, &junk, rng);
     let mut out = String::new();
     let _ = writeln!(
         out,
@@ -275,14 +281,7 @@ pub(crate) fn contested(rules: &Rules, cases: usize, junk_share: f64) -> Found {
             if seed % 2 == parity {
                 let mut rng = fastrand::Rng::with_seed(9_000 + seed);
                 let law = Law::new(rules, seed, &mut rng);
-                let mut bench = Bench {
-                    rules,
-                    law: &law,
-                    junk: &junk,
-                    rng,
-                    scratch: Scratch::default(),
-                    context: Context::on(day()),
-                };
+                let mut bench = Bench::new(rules, &law, &junk, rng);
                 bench.contested(cases.min(A_LAW), junk_share, &mut found);
             }
         }

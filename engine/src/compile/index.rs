@@ -89,7 +89,8 @@ impl Index {
     }
 }
 
-fn bits(mut word: u128) -> impl Iterator<Item = usize> {
+/// The places of the bits that are set, lowest first.
+pub(crate) fn bits(mut word: u128) -> impl Iterator<Item = usize> {
     std::iter::from_fn(move || {
         (word != 0).then(|| {
             let bit = word.trailing_zeros() as usize;

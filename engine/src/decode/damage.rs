@@ -71,93 +71,24 @@ impl Decoder<'_> {
             scratch.stream = stream;
             return;
         }
-        let edits = deep::edits(&stream, &self.program.alphabet);
         let glyphs = stream.len();
         let mut taken: Vec<u32> = found
             .iter()
             .filter(|known| !known.cut && known.is_as_read(glyphs))
             .map(|known| known.family.0)
             .collect();
+        taken.sort_unstable();
         taken.dedup();
-        let damages: Vec<Damaged> = edits
-            .iter()
+        let damages: Vec<Damaged> = deep::edits(&stream, &self.program.alphabet)
+            .into_iter()
             .enumerate()
             .map(|(index, edit)| Damaged {
                 index,
-                edit: *edit,
-                stream: deep::before(&stream, *edit, &self.program.alphabet),
+                edit,
+                stream: deep::before(&stream, edit, &self.program.alphabet),
             })
             .collect();
-        // The rows that can begin so: as read, or by what the damage makes of the beginning.
-        self.find_rows(&stream, scratch);
-        let mut rows: Vec<(u32, u32, Option<usize>)> = Vec::new();
-        rows.extend(
-            scratch
-                .rows
-                .iter()
-                .map(|(family, row)| (*family, *row, None)),
-        );
-        let mut early = vec![false; edits.len()];
-        for damage in &damages {
-            let (from, _) = damage.edit.range(glyphs);
-            let beginning = |start: &usize| (*start..start + 3).contains(&from);
-            if matches!(damage.edit, Edit::Turned(_)) || stream.starts.iter().any(beginning) {
-                early[damage.index] = true;
-                self.find_rows(&damage.stream, scratch);
-                let at = Some(damage.index);
-                rows.extend(scratch.rows.iter().map(|(family, row)| (*family, *row, at)));
-            }
-        }
-        // A part that is there as read is hardly the same part damaged.
-        rows.retain(|(family, ..)| taken.binary_search(family).is_err());
-        rows.sort_unstable();
-        let mut possible: Vec<(usize, usize)> = Vec::new();
-        let mut tried: Vec<Tried> = Vec::with_capacity(rows.len());
-        for family in rows.chunk_by(|a, b| a.0 == b.0) {
-            let program = &self.program.families[family[0].0 as usize];
-            let mut reach = Reach::new(program, &stream, &self.program.alphabet);
-            for entries in family.chunk_by(|a, b| a.1 == b.1) {
-                let (family, row_at, _) = entries[0];
-                let row = &program.rows[row_at as usize];
-                let begins = entries.iter().any(|(.., at)| at.is_none());
-                let candidates: Vec<&Damaged> = damages
-                    .iter()
-                    .filter(|damage| {
-                        if early[damage.index] {
-                            let at = Some(damage.index);
-                            entries.binary_search(&(family, row_at, at)).is_ok()
-                        } else {
-                            begins
-                        }
-                    })
-                    .collect();
-                let mut lines = Vec::with_capacity(row.lines.len());
-                for line in &row.lines {
-                    let naming = line.places.iter().any(|place| row.naming[place.slot]);
-                    let rest = reach.rest(line);
-                    let mut has = vec![false; edits.len()];
-                    // A line that names nothing and is there as read needs no damage.
-                    if naming || !reach.is_there(&rest) {
-                        for damage in &candidates {
-                            has[damage.index] = matches!(damage.edit, Edit::Turned(_))
-                                || reach.can_have(line, &rest, damage);
-                        }
-                    }
-                    lines.push((has, rest.alive));
-                }
-                possible.extend(
-                    (0..edits.len())
-                        .filter(|edit| lines.iter().any(|(has, _): &(Vec<bool>, _)| has[*edit]))
-                        .map(|edit| (edit, tried.len())),
-                );
-                tried.push(Tried {
-                    family: family as usize,
-                    row: row_at as usize,
-                    lines,
-                    undamaged: None,
-                });
-            }
-        }
+        let (mut possible, mut tried) = self.possible(&stream, &damages, &taken, scratch);
         possible.sort_unstable_by_key(|(index, at)| (tried[*at].family, *index, *at));
         let mut family = None;
         for (index, at) in possible {
@@ -198,6 +129,87 @@ impl Decoder<'_> {
             damaged(found, upto, edit, &self.program.alphabet);
         }
         scratch.stream = stream;
+    }
+
+    /// Which damage which row can have, by their indices, and the rows; without families whose parts are there as read.
+    fn possible(
+        &self,
+        stream: &Stream,
+        damages: &[Damaged],
+        taken: &[u32],
+        scratch: &mut Scratch,
+    ) -> (Vec<(usize, usize)>, Vec<Tried>) {
+        // The rows that can begin so: as read, or by what the damage makes of the beginning.
+        self.find_rows(stream, scratch);
+        let mut rows: Vec<(u32, u32, Option<usize>)> = Vec::new();
+        rows.extend(
+            scratch
+                .rows
+                .iter()
+                .map(|(family, row)| (*family, *row, None)),
+        );
+        let mut early = vec![false; damages.len()];
+        for damage in damages {
+            let (from, _) = damage.edit.range(stream.len());
+            let beginning = |start: &usize| (*start..start + 3).contains(&from);
+            if matches!(damage.edit, Edit::Turned(_)) || stream.starts.iter().any(beginning) {
+                early[damage.index] = true;
+                self.find_rows(&damage.stream, scratch);
+                let at = Some(damage.index);
+                rows.extend(scratch.rows.iter().map(|(family, row)| (*family, *row, at)));
+            }
+        }
+        // A part that is there as read is hardly the same part damaged.
+        rows.retain(|(family, ..)| taken.binary_search(family).is_err());
+        rows.sort_unstable();
+        let mut possible: Vec<(usize, usize)> = Vec::new();
+        let mut tried: Vec<Tried> = Vec::with_capacity(rows.len());
+        for family in rows.chunk_by(|a, b| a.0 == b.0) {
+            let program = &self.program.families[family[0].0 as usize];
+            let mut reach = Reach::new(program, stream, &self.program.alphabet);
+            for entries in family.chunk_by(|a, b| a.1 == b.1) {
+                let (family, row_at, _) = entries[0];
+                let row = &program.rows[row_at as usize];
+                let begins = entries.iter().any(|(.., at)| at.is_none());
+                let candidates: Vec<&Damaged> = damages
+                    .iter()
+                    .filter(|damage| {
+                        if early[damage.index] {
+                            let at = Some(damage.index);
+                            entries.binary_search(&(family, row_at, at)).is_ok()
+                        } else {
+                            begins
+                        }
+                    })
+                    .collect();
+                let mut lines = Vec::with_capacity(row.lines.len());
+                for line in &row.lines {
+                    let naming = line.places.iter().any(|place| row.naming[place.slot]);
+                    let rest = reach.rest(line);
+                    let mut has = vec![false; damages.len()];
+                    // A line that names nothing and is there as read needs no damage.
+                    if naming || !reach.is_there(&rest) {
+                        for damage in &candidates {
+                            has[damage.index] = matches!(damage.edit, Edit::Turned(_))
+                                || reach.can_have(line, &rest, damage);
+                        }
+                    }
+                    lines.push((has, rest.alive));
+                }
+                possible.extend(
+                    (0..damages.len())
+                        .filter(|edit| lines.iter().any(|(has, _): &(Vec<bool>, _)| has[*edit]))
+                        .map(|edit| (edit, tried.len())),
+                );
+                tried.push(Tried {
+                    family: family as usize,
+                    row: row_at as usize,
+                    lines,
+                    undamaged: None,
+                });
+            }
+        }
+        (possible, tried)
     }
 
     /// The ways for the lines of a row, one of them with a damage; `None` if no line can have it.

@@ -8,7 +8,7 @@ use rustc_hash::FxHashMap;
 use super::deep::Edit;
 use super::stream::{Doubt, Stream};
 use super::walk::Walker;
-use crate::compile::{Alphabet, FamilyProgram, LineProgram};
+use crate::compile::{Alphabet, FamilyProgram, LineProgram, bits};
 
 /// Glyphs that must have been read before the damage for a line that is cut off after it.
 const BEFORE_CUT: usize = 3;
@@ -233,14 +233,4 @@ fn start_of(starts: u128, at: usize) -> usize {
 /// The lowest `n` bits.
 fn low(n: usize) -> u128 {
     if n >= 128 { !0 } else { (1 << n) - 1 }
-}
-
-fn bits(mut word: u128) -> impl Iterator<Item = usize> {
-    std::iter::from_fn(move || {
-        (word != 0).then(|| {
-            let bit = word.trailing_zeros() as usize;
-            word &= word - 1;
-            bit
-        })
-    })
 }

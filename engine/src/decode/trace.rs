@@ -2,12 +2,17 @@
 
 use super::stream::{Doubt, Stream};
 use super::walk::Walker;
-use crate::compile::{Alphabet, FamilyProgram, LineProgram, Table};
+use crate::compile::{Alphabet, FamilyProgram, LineProgram, Table, bits};
+
+/// Glyphs of a reading that are looked at; positions are bits of one word.
+const MAX_GLYPHS: usize = 120;
 
 /// Where a family stopped.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(crate) struct Stopped {
-    /// Glyphs of the reading that were read before.
+    /// Where the line of the form began.
+    pub(crate) start: usize,
+    /// The glyph that stopped it.
     pub(crate) at: usize,
     /// The row, by index in the family.
     pub(crate) row: usize,
@@ -25,17 +30,20 @@ pub(crate) fn furthest(
     stream: &Stream,
     alphabet: &Alphabet,
 ) -> Option<Stopped> {
-    let mut best: Option<(usize, Stopped)> = None;
+    let mut stream = stream.clone();
+    stream.ticks.truncate(MAX_GLYPHS);
+    stream.mark_gaps();
+    let mut best: Option<Stopped> = None;
     for (row, program) in family.rows.iter().enumerate() {
         for line in &program.lines {
             if !line.places.iter().any(|place| program.naming[place.slot]) {
                 continue;
             }
             for start in &stream.starts {
-                let stopped = from(family, row, line, *start, stream, alphabet);
+                let stopped = from(family, row, line, *start, &stream, alphabet);
                 let read = stopped.at - start;
                 match &mut best {
-                    Some((most, known)) if *most == read && known.at == stopped.at => {
+                    Some(known) if known.start == *start && known.at == stopped.at => {
                         known.wanted |= stopped.wanted;
                         known.ended |= stopped.ended;
                         for slot in stopped.slots {
@@ -44,13 +52,13 @@ pub(crate) fn furthest(
                             }
                         }
                     }
-                    Some((most, _)) if *most >= read => {}
-                    _ => best = Some((read, stopped)),
+                    Some(known) if known.at - known.start >= read => {}
+                    _ => best = Some(stopped),
                 }
             }
         }
     }
-    best.map(|(_, stopped)| stopped)
+    best
 }
 
 fn from(
@@ -62,6 +70,7 @@ fn from(
     alphabet: &Alphabet,
 ) -> Stopped {
     let mut stopped = Stopped {
+        start,
         at: start,
         row,
         slots: Vec::new(),
@@ -70,11 +79,10 @@ fn from(
     };
     let walker = Walker::new(family, line, stream, alphabet);
     let mut reached = vec![0_u128; line.places.len() + 1];
-    reached[0] = 1 << start.min(127);
+    reached[0] = 1 << start;
     for (at, place) in line.places.iter().enumerate() {
         let table = &family.tables[place.table];
-        let begins = reached[at];
-        for begin in (0..=stream.len().min(127)).filter(|begin| begins >> begin & 1 == 1) {
+        for begin in bits(reached[at]) {
             reached[at + 1] |= walker.ends(table, begin);
             stopped.wants(table, place.slot, begin, stream);
         }

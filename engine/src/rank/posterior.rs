@@ -73,13 +73,14 @@ pub(super) fn rank_at(
         Effort::Enough => first.settled(&stream),
         Effort::Deep => false,
     };
-    let total = first.total;
-    drop(first);
-    scratch.stream = stream;
     let mut deep = false;
-    if !settled {
+    let (weights, stream) = if settled {
+        (first, stream)
+    } else {
+        let floor = first.total - IDLE - context::most(context);
+        drop(first);
+        scratch.stream = stream;
         scratch.stopped = false;
-        let floor = total - IDLE - context::most(context);
         let worth = |found: &Found<'_>| {
             let text: f64 = found
                 .segments
@@ -99,9 +100,10 @@ pub(super) fn rank_at(
         };
         decoder.explain_damage(reading, context.seen, scratch, &worth, &mut explanations);
         deep = scratch.stopped;
-    }
-    let stream = std::mem::take(&mut scratch.stream);
-    let weights = weigh(decoder, &explanations, &stream, &background, context);
+        let stream = std::mem::take(&mut scratch.stream);
+        let weights = weigh(decoder, &explanations, &stream, &background, context);
+        (weights, stream)
+    };
     let mut ranking = present(
         decoder,
         &explanations,

@@ -31,7 +31,7 @@ pub struct Stop {
     pub form: FormKind,
     /// Line of the reading, from 0.
     pub line: usize,
-    /// Characters of the reading before it, over all lines, that were read.
+    /// Characters that were read before it.
     pub read: usize,
     /// The character that stopped it, as in the line typed, in Unicode scalar values; empty at the end of a line.
     pub span: (u32, u32),
@@ -88,7 +88,7 @@ pub fn why(
         Stop {
             form: program.rows[stopped.row].kind,
             line,
-            read: stopped.at,
+            read: stopped.at - stopped.start,
             span,
             found,
             wanted: (0..crate::compile::OTHER)
