@@ -41,6 +41,10 @@ pub(crate) struct DecodeArgs {
     /// Shows at most this many candidates; the others are summed as the rest
     #[arg(long, value_name = "N", default_value_t = 5)]
     pub(crate) limit: usize,
+    /// Reads each LINE as another specimen of one part: dates, lots and serials may differ, all else is shared. From standard input,
+    /// an empty line ends a part
+    #[arg(long, conflicts_with = "why")]
+    pub(crate) specimens: bool,
     /// One line a reading
     #[arg(long)]
     pub(crate) brief: bool,

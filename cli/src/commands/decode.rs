@@ -4,7 +4,9 @@ use std::io::{BufRead, IsTerminal, Write};
 
 use etchlore_engine::decode::{Effort, Notation, Reading, Scratch};
 use etchlore_engine::model::{FamilyId, FormKind};
-use etchlore_engine::rank::{Context, Ranking, Why, rank, why};
+use etchlore_engine::rank::{
+    Context, MAX_SPECIMENS, Ranking, Specimens, Why, rank, rank_specimens, why,
+};
 use etchlore_engine::value::Interval;
 
 use crate::args::{DecodeArgs, GlobalArgs, Output};
@@ -58,7 +60,9 @@ pub(crate) fn run(
         scratch: Scratch::default(),
         undecoded: false,
     };
-    if args.lines.is_empty() {
+    if args.specimens {
+        specimens(&mut job, global.output, console)?;
+    } else if args.lines.is_empty() {
         if std::io::stdin().is_terminal() && global.output == Output::Text {
             session(&mut job, console)?;
         } else {
@@ -128,18 +132,34 @@ impl Job<'_> {
     }
 
     fn rank(&mut self, reading: &Reading) -> Ranking {
-        let effort = if self.args.deep {
+        let decoder = self.loaded.rules.decoder().with(self.effort());
+        let ranking = rank(&decoder, reading, &self.context, &mut self.scratch);
+        self.note(&ranking);
+        ranking
+    }
+
+    /// What the specimens of one part say together.
+    fn rank_all(&mut self, readings: &[Reading]) -> Specimens {
+        let decoder = self.loaded.rules.decoder().with(self.effort());
+        let all = rank_specimens(&decoder, readings, &self.context, &mut self.scratch);
+        self.note(&all.ranking);
+        all
+    }
+
+    fn effort(&self) -> Effort {
+        if self.args.deep {
             Effort::Deep
         } else {
             Effort::Enough
-        };
-        let decoder = self.loaded.rules.decoder().with(effort);
-        let ranking = rank(&decoder, reading, &self.context, &mut self.scratch);
+        }
+    }
+
+    /// Notes whether anything was left undecoded.
+    fn note(&mut self, ranking: &Ranking) {
         self.undecoded |= ranking
             .candidates
             .first()
             .is_none_or(|candidate| candidate.probability < ranking.none);
-        ranking
     }
 
     fn show(
@@ -267,6 +287,70 @@ fn stream(job: &mut Job<'_>, output: Output, console: &mut Console) -> Result<()
     }
     if output == Output::Json {
         console.line(&wire::document(job.loaded, job.context.seen, readings)?)?;
+    }
+    Ok(())
+}
+
+/// Specimens of parts: each argument one, or each line of standard input, where an empty line ends a part.
+fn specimens(job: &mut Job<'_>, output: Output, console: &mut Console) -> Result<(), Failure> {
+    let parts: Vec<Vec<String>> = if job.args.lines.is_empty() {
+        let text = std::io::read_to_string(std::io::stdin().lock()).map_err(|error| {
+            Failure::Unreadable(
+                format!("standard input cannot be read: {error}"),
+                "give it as UTF-8 text".to_owned(),
+            )
+        })?;
+        let lines: Vec<String> = text.lines().map(|line| line.trim().to_owned()).collect();
+        lines
+            .split(String::is_empty)
+            .filter(|part| !part.is_empty())
+            .map(<[String]>::to_vec)
+            .collect()
+    } else {
+        vec![job.args.lines.clone()]
+    };
+    if parts.is_empty() {
+        return Err(Failure::Usage(
+            "there is nothing to decode: standard input is empty".to_owned(),
+            "give one specimen an argument or a line; ` | ` parts its printed lines".to_owned(),
+        ));
+    }
+    let mut answers = Vec::new();
+    for (at, part) in parts.iter().enumerate() {
+        if part.len() > MAX_SPECIMENS {
+            return Err(Failure::Usage(
+                format!("these are {} specimens of one part", part.len()),
+                format!("at most {MAX_SPECIMENS} are read together; leave out the worst ones"),
+            ));
+        }
+        if let Some(long) = part.iter().find(|text| text.len() > MAX_READING) {
+            return Err(Failure::Usage(
+                format!("one specimen is {} bytes long", long.len()),
+                format!("at most {MAX_READING} are read as one package"),
+            ));
+        }
+        let readings = part
+            .iter()
+            .map(|text| job.reading(std::slice::from_ref(text)))
+            .collect::<Result<Vec<_>, _>>()?;
+        let all = job.rank_all(&readings);
+        match output {
+            Output::Text => {
+                if at > 0 {
+                    console.line("")?;
+                }
+                text::specimens(job.loaded, &all, job.args.limit, console)?;
+            }
+            Output::Json => answers.push(wire::specimens(job.loaded, &all, job.args.limit)),
+            Output::Jsonl => console.line(&wire::line(&wire::specimens(
+                job.loaded,
+                &all,
+                job.args.limit,
+            ))?)?,
+        }
+    }
+    if output == Output::Json {
+        console.line(&wire::document(job.loaded, job.context.seen, answers)?)?;
     }
     Ok(())
 }

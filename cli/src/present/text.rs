@@ -1,7 +1,7 @@
 //! The answer for the microscope: the verdict first, the mark with its slots lettered beneath, then one line a field.
 
 use etchlore_engine::decode::Reading;
-use etchlore_engine::rank::{Candidate, Correction, FieldAnswer, Ranking};
+use etchlore_engine::rank::{Candidate, Correction, FieldAnswer, Ranking, Specimen, Specimens};
 use unicode_width::UnicodeWidthStr;
 
 use super::wire::standing;
@@ -71,6 +71,34 @@ pub(crate) fn answer(
     limit: usize,
     console: &mut Console,
 ) -> Result<(), Failure> {
+    whole(loaded, reading, ranking, &[], limit, console)
+}
+
+/// The whole answer to several specimens of one part.
+pub(crate) fn specimens(
+    loaded: &Loaded,
+    all: &Specimens,
+    limit: usize,
+    console: &mut Console,
+) -> Result<(), Failure> {
+    whole(
+        loaded,
+        &all.reading,
+        &all.ranking,
+        &all.each,
+        limit,
+        console,
+    )
+}
+
+fn whole(
+    loaded: &Loaded,
+    reading: &Reading,
+    ranking: &Ranking,
+    each: &[Specimen],
+    limit: usize,
+    console: &mut Console,
+) -> Result<(), Failure> {
     let none = none_text(loaded);
     let leading = ranking
         .candidates
@@ -80,8 +108,9 @@ pub(crate) fn answer(
         Some(candidate) => {
             verdict(loaded, candidate, console)?;
             console.line("")?;
-            marks(loaded, reading, candidate, console)?;
+            marks(reading, candidate, each, console)?;
             fields(candidate, console)?;
+            own_fields(each, console)?;
             findings(candidate, console)?;
         }
         None => {
@@ -93,8 +122,13 @@ pub(crate) fn answer(
                 &format!("{none} explains this."),
             )?;
             console.line("")?;
-            for line in &reading.lines {
-                beside(console, "  mark", Label::Faint, &line.text)?;
+            for (number, line) in reading.lines.iter().enumerate() {
+                let head = match mark_head(each, number) {
+                    Some(head) => head,
+                    None if each.is_empty() => "  mark".to_owned(),
+                    None => String::new(),
+                };
+                beside(console, &head, Label::Faint, &line.text)?;
             }
         }
     }
@@ -102,7 +136,7 @@ pub(crate) fn answer(
     let unexplained: Vec<String> = ranking
         .unexplained
         .iter()
-        .map(|piece| format!("{} (line {})", piece.text, piece.line + 1))
+        .map(|piece| format!("{} ({})", piece.text, line_name(each, piece.line)))
         .collect();
     if leading.is_some() && !unexplained.is_empty() {
         beside(
@@ -195,12 +229,11 @@ fn letter(at: usize) -> char {
 
 /// The mark as typed, its slots lettered beneath.
 fn marks(
-    loaded: &Loaded,
     reading: &Reading,
     candidate: &Candidate,
+    each: &[Specimen],
     console: &mut Console,
 ) -> Result<(), Failure> {
-    let _ = loaded;
     let names = slot_names(candidate);
     for (number, line) in reading.lines.iter().enumerate() {
         let chars: Vec<char> = line.text.chars().collect();
@@ -218,7 +251,11 @@ fn marks(
         }
         let width = console.width().saturating_sub(MARGIN).max(20);
         for (at, (above, below)) in chars.chunks(width).zip(beneath.chunks(width)).enumerate() {
-            let head = if number == 0 && at == 0 { "  mark" } else { "" };
+            let head = match mark_head(each, number) {
+                Some(head) if at == 0 => head,
+                None if number == 0 && at == 0 => "  mark".to_owned(),
+                _ => String::new(),
+            };
             let above: String = above.iter().collect();
             let below: String = below.iter().collect();
             let text = console.paint(Label::Strong, &above);
@@ -227,6 +264,45 @@ fn marks(
                 let text = console.paint(Label::Faint, below.trim_end());
                 console.line(&format!("{:MARGIN$}{text}", ""))?;
             }
+        }
+    }
+    Ok(())
+}
+
+/// The first column beside the first line of a specimen.
+fn mark_head(each: &[Specimen], line: usize) -> Option<String> {
+    let number = each
+        .iter()
+        .position(|specimen| specimen.lines.0 == line && specimen.lines.1 > 0)?;
+    Some(format!("  mark {}", number + 1))
+}
+
+/// Which line that is, as people count.
+fn line_name(each: &[Specimen], line: usize) -> String {
+    let specimen = each
+        .iter()
+        .enumerate()
+        .find(|(_, one)| (one.lines.0..one.lines.0 + one.lines.1).contains(&line));
+    match specimen {
+        Some((number, one)) => {
+            format!("specimen {}, line {}", number + 1, line - one.lines.0 + 1)
+        }
+        None => format!("line {}", line + 1),
+    }
+}
+
+/// What differs from specimen to specimen, one line each.
+fn own_fields(each: &[Specimen], console: &mut Console) -> Result<(), Failure> {
+    for (number, specimen) in each.iter().enumerate() {
+        let said: Vec<String> = specimen
+            .fields
+            .iter()
+            .filter(|field| field.name != "date_of")
+            .map(|field| format!("{} {}", field.name, shown(field)))
+            .collect();
+        if !said.is_empty() {
+            let head = format!("  own {}", number + 1);
+            beside(console, &head, Label::Faint, &said.join(", "))?;
         }
     }
     Ok(())

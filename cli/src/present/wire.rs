@@ -36,6 +36,17 @@ pub(crate) struct WireReading {
     note: Option<String>,
     #[serde(skip_serializing_if = "Option::is_none")]
     why: Option<Json>,
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    specimens: Vec<WireSpecimen>,
+}
+
+/// One of several specimens of one part.
+#[derive(Debug, Serialize)]
+struct WireSpecimen {
+    /// Its lines among those of the reading, from 1.
+    lines: Vec<usize>,
+    /// What is its own.
+    fields: Map<String, Json>,
 }
 
 impl WireReading {
@@ -305,6 +316,21 @@ pub(crate) fn standing(standing: Standing) -> &'static str {
     }
 }
 
+/// The answer to several specimens of one part.
+pub(crate) fn specimens(loaded: &Loaded, all: &rank::Specimens, limit: usize) -> WireReading {
+    let each = all.each.iter().map(|specimen| {
+        let (from, count) = specimen.lines;
+        WireSpecimen {
+            lines: (from + 1..=from + count).collect(),
+            fields: fields(&specimen.fields),
+        }
+    });
+    WireReading {
+        specimens: each.collect(),
+        ..reading(loaded, &all.reading, &all.ranking, limit)
+    }
+}
+
 /// The answer to one reading; candidates beyond `limit` are summed as the rest.
 pub(crate) fn reading(
     loaded: &Loaded,
@@ -362,6 +388,7 @@ pub(crate) fn reading(
             .collect(),
         note: ranking.stopped.clone(),
         why: None,
+        specimens: Vec::new(),
     }
 }
 
@@ -378,6 +405,7 @@ pub(crate) fn unread(text: &str, why: &str) -> WireReading {
         next_look: Vec::new(),
         note: Some(why.to_owned()),
         why: None,
+        specimens: Vec::new(),
     }
 }
 

@@ -77,6 +77,20 @@ impl Edit {
         }
     }
 
+    /// The same damage in a stream that has so many glyphs before this one; `None` where it is a damage of the whole.
+    pub(crate) fn moved(self, by: usize) -> Option<Edit> {
+        Some(match self {
+            Edit::Other(at) => Edit::Other(at + by),
+            Edit::Dropped(at) => Edit::Dropped(at + by),
+            Edit::First(at) => Edit::First(at + by),
+            Edit::Doubled(at) => Edit::Doubled(at + by),
+            Edit::Swapped(at) => Edit::Swapped(at + by),
+            Edit::EndCut(at) => Edit::EndCut(at + by),
+            Edit::StartCut(at) => Edit::StartCut(at + by),
+            Edit::Turned(_) => return None,
+        })
+    }
+
     /// Whether a stretch of the stream as it may have been shows this damage; else it is explained without it.
     pub(crate) fn within(self, (from, to): (usize, usize)) -> bool {
         match self {

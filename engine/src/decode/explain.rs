@@ -101,6 +101,14 @@ impl Explanation {
             .collect()
     }
 
+    /// Notes that a slot stands twice and differs.
+    pub(crate) fn conflict(&mut self, slot: usize) {
+        if !self.conflicts.contains(&slot) {
+            self.conflicts.push(slot);
+            self.branch.breach += CONFLICT;
+        }
+    }
+
     /// How many glyphs of the reading it explains.
     #[must_use]
     pub fn covered(&self) -> usize {

@@ -247,6 +247,8 @@ pub struct NextLook {
     pub cost: Cost,
     /// A sentence for people.
     pub text: String,
+    /// The character to look at again: line from 0, and place in the line as typed.
+    pub at: Option<(usize, u32)>,
 }
 
 /// What is known beside the reading.

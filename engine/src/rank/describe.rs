@@ -144,7 +144,11 @@ fn span_of(ticks: &[crate::decode::Tick]) -> (u32, u32) {
 }
 
 /// Fields of a candidate: those of the likeliest explanation, with the others' as alternatives.
-fn answers(decoder: &Decoder<'_>, list: &[Weighed<'_>], stream: &Stream) -> Vec<FieldAnswer> {
+pub(super) fn answers(
+    decoder: &Decoder<'_>,
+    list: &[Weighed<'_>],
+    stream: &Stream,
+) -> Vec<FieldAnswer> {
     let best = list[0].explanation;
     let (_, family) = decoder.family(best.family);
     let mut marginals: Vec<(FieldId, Vec<(Option<Value>, Option<String>, f64)>)> = Vec::new();

@@ -43,14 +43,31 @@ impl<'e> Read<'e> {
             .filter(|choice| choice.code.is_some())
         {
             let place = &mut choices[choice.slot];
-            if place.is_none_or(|before| before.end == before.start && choice.end > choice.start) {
+            // What stands twice is told by where it was read best.
+            let better = |before: &Choice| {
+                before.end == before.start && choice.end > choice.start
+                    || choice.doubt < before.doubt
+            };
+            if place.is_none_or(better) {
                 *place = Some(choice);
             }
         }
         let stream = explanation.over(stream, decoder);
         let glyphs = choices
             .iter()
-            .map(|choice| choice.map(|choice| decoder.glyphs(family, choice, &stream)))
+            .map(|choice| {
+                let choice = (*choice)?;
+                let mut glyphs = decoder.glyphs(family, choice, &stream);
+                if choice.doubt != 0.0 {
+                    // Where the slot stands again, what was read there narrows what was not read here.
+                    for again in explanation.choices.iter().filter(|again| {
+                        again.slot == choice.slot && again.code == choice.code && *again != choice
+                    }) {
+                        narrow(&mut glyphs, &decoder.glyphs(family, again, &stream));
+                    }
+                }
+                Some(glyphs)
+            })
             .collect();
         Read { choices, glyphs }
     }
@@ -86,6 +103,18 @@ impl<'e> Read<'e> {
                 }
             })
             .collect()
+    }
+}
+
+/// Leaves of what each glyph can be what it can be in both.
+fn narrow(glyphs: &mut [Vec<Glyph>], again: &[Vec<Glyph>]) {
+    if glyphs.len() != again.len() {
+        return;
+    }
+    for (here, there) in glyphs.iter_mut().zip(again) {
+        if here.iter().any(|glyph| there.contains(glyph)) {
+            here.retain(|glyph| there.contains(glyph));
+        }
     }
 }
 

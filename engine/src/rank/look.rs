@@ -157,6 +157,7 @@ pub(super) fn next_looks(
             cost: Cost::Destructive,
             text: "if nothing cheaper settles it, the die's own maker mark and mask number would"
                 .to_owned(),
+            at: None,
         });
     }
     looks.sort_by(|a, b| a.cost.cmp(&b.cost).then(b.bits.total_cmp(&a.bits)));
@@ -193,15 +194,14 @@ fn characters(decoder: &Decoder<'_>, ways: &Ways<'_>, stream: &Stream, looks: &m
             .collect();
         separates.sort_unstable();
         separates.dedup();
+        let observe = format!("character {place} of line {line}");
         looks.push(NextLook {
-            observe: format!("character {place} of line {line}"),
+            text: format!("look again at {observe}: {}", names.join(", ")),
+            observe,
             separates,
             bits,
             cost: Cost::Look,
-            text: format!(
-                "look again at character {place} of line {line}: {}",
-                names.join(", ")
-            ),
+            at: Some((usize::from(tick.line), tick.span.0)),
         });
     }
 }
@@ -316,6 +316,7 @@ fn by_field(
         bits,
         cost: Cost::Look,
         text: format!("{what}: {}", said.join(", ")),
+        at: None,
     });
 }
 
@@ -368,6 +369,7 @@ fn missing_lines(
                 bits: gain,
                 cost: Cost::Look,
                 text: format!("read the line with {}", open.join(", ")),
+                at: None,
             });
         }
     }

@@ -15,6 +15,7 @@ mod fields;
 mod look;
 mod none;
 mod posterior;
+mod specimens;
 mod why;
 
 pub use answer::{
@@ -23,4 +24,5 @@ pub use answer::{
 };
 pub use cases::confirmed;
 pub use posterior::{PRIOR, rank};
+pub use specimens::{MAX_SPECIMENS, Specimen, Specimens, rank_specimens};
 pub use why::{Stop, Why, why};

@@ -109,6 +109,15 @@ impl Background {
             .sum()
     }
 
+    /// What the ends and mixtures add of tokens from a place on of which every glyph is marked.
+    pub(crate) fn repeated_ends(&self, from: usize, marked: &[bool]) -> f64 {
+        self.rest
+            .iter()
+            .filter(|(start, end, _)| *start >= from && marked[*start..*end].iter().all(|m| *m))
+            .map(|(_, _, rest)| rest)
+            .sum()
+    }
+
     /// log2 probability of a stretch.
     pub(crate) fn stretch(&self, start: usize, end: usize) -> f64 {
         (start..end).map(|at| self.glyph(at)).sum::<f64>() + self.ends(start, end)

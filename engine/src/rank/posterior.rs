@@ -68,36 +68,16 @@ pub(super) fn rank_at(
     let stopped = scratch.stopped;
     let stream = std::mem::take(&mut scratch.stream);
     let first = weigh(decoder, &explanations, &stream, &background, context);
-    let settled = match decoder.effort {
-        Effort::Quick => true,
-        Effort::Enough => first.settled(&stream),
-        Effort::Deep => false,
-    };
+    let settled = first.settled(decoder, &stream);
     let mut deep = false;
     let (weights, stream) = if settled {
         (first, stream)
     } else {
-        let floor = first.total - IDLE - context::most(context);
+        let floor = first.floor(context);
         drop(first);
         scratch.stream = stream;
         scratch.stopped = false;
-        let worth = |found: &Found<'_>| {
-            let text: f64 = found
-                .segments
-                .iter()
-                .map(|stretch| found.edit.stretch(*stretch))
-                .map(|(from, to)| background.stretch(from, to))
-                .sum();
-            let free: f64 = found
-                .choices
-                .iter()
-                .filter(|choice| choice.free)
-                .map(|choice| found.edit.stretch((choice.start, choice.end)))
-                .map(|(from, to)| (from..to).map(|at| background.glyph(at)).sum::<f64>())
-                .sum();
-            let family = &decoder.rules.families[found.family.index()];
-            prior_bits(family) + found.bits - (text - free) >= floor
-        };
+        let worth = |found: &Found<'_>| worth(decoder, &background, found) >= floor;
         decoder.explain_damage(reading, context.seen, scratch, &worth, &mut explanations);
         deep = scratch.stopped;
         let stream = std::mem::take(&mut scratch.stream);
@@ -126,6 +106,25 @@ pub(super) fn rank_at(
     ranking
 }
 
+/// log2 of the most that the odds of a damaged reading can be, before its codes are weighed.
+pub(super) fn worth(decoder: &Decoder<'_>, background: &Background, found: &Found<'_>) -> f64 {
+    let text: f64 = found
+        .segments
+        .iter()
+        .map(|stretch| found.edit.stretch(*stretch))
+        .map(|(from, to)| background.stretch(from, to))
+        .sum();
+    let free: f64 = found
+        .choices
+        .iter()
+        .filter(|choice| choice.free)
+        .map(|choice| found.edit.stretch((choice.start, choice.end)))
+        .map(|(from, to)| (from..to).map(|at| background.glyph(at)).sum::<f64>())
+        .sum();
+    let family = &decoder.rules.families[found.family.index()];
+    prior_bits(family) + found.bits - (text - free)
+}
+
 /// The odds of each stretch being a remark, by stretch.
 struct Remarks {
     stretches: Vec<((usize, usize), f64)>,
@@ -141,21 +140,29 @@ impl Remarks {
 }
 
 /// The explanations weighed, by family, and what speaks for none.
-struct Weights<'e> {
+pub(super) struct Weights<'e> {
     /// Largest first; log2 of the odds of each.
-    families: Vec<(FamilyId, Vec<Weighed<'e>>, f64)>,
+    pub(super) families: Vec<(FamilyId, Vec<Weighed<'e>>, f64)>,
     /// log2 of the odds of none, kin included.
-    none: f64,
+    pub(super) none: f64,
     /// log2 of the sum of all.
     total: f64,
     remarks: Remarks,
 }
 
 impl Weights<'_> {
+    /// log2 of the odds below which a damaged reading is passed over.
+    pub(super) fn floor(&self, context: &Context) -> f64 {
+        self.total - IDLE - context::most(context)
+    }
+
     /// Whether a search for damage can be spared: explanations that take the reading as it stands make up nearly all.
-    fn settled(&self, stream: &Stream) -> bool {
-        if stream.len() < SHORT {
-            return false;
+    pub(super) fn settled(&self, decoder: &Decoder<'_>, stream: &Stream) -> bool {
+        match decoder.effort {
+            Effort::Quick => return true,
+            Effort::Deep => return false,
+            Effort::Enough if stream.len() < SHORT => return false,
+            Effort::Enough => {}
         }
         let exact: f64 = self
             .families
@@ -168,7 +175,7 @@ impl Weights<'_> {
     }
 }
 
-fn weigh<'e>(
+pub(super) fn weigh<'e>(
     decoder: &Decoder<'_>,
     explanations: &'e [Explanation],
     stream: &Stream,
@@ -220,6 +227,9 @@ fn weigh<'e>(
     }
     // A line that would be a date beside any part speaks less for a part whose form has a date there.
     let beside = |explanation: &Explanation| -> f64 {
+        if model(explanation).is_marking() {
+            return 0.0;
+        }
         let all = (0, stream.len());
         explanation
             .segments
@@ -284,7 +294,7 @@ fn weigh<'e>(
 }
 
 #[allow(clippy::too_many_arguments)]
-fn present(
+pub(super) fn present(
     decoder: &Decoder<'_>,
     explanations: &[Explanation],
     weights: Weights<'_>,
@@ -364,7 +374,7 @@ fn present(
 
 /// Puts the explanation first whose codes are the likeliest, summed over the ways in which damage can lead to them: a character
 /// dropped somewhere in a lot is many explanations, but one answer.
-fn likeliest_codes_first(list: &mut [Weighed<'_>]) {
+pub(super) fn likeliest_codes_first(list: &mut [Weighed<'_>]) {
     if list
         .first()
         .is_none_or(|best| best.share > 0.5 || best.explanation.edit.is_none())
