@@ -1,5 +1,5 @@
 //! Prints how well the probabilities are calibrated: `cargo bench -p etchlore --bench calibration -- [FACTOR] [TABLE]`. FACTOR times the
-//! cases; TABLE is one of contested, regret, drift, depth, junk, cost.
+//! cases; TABLE is one of contested, regret, drift, depth, junk, cost, specimens, standing, looks.
 
 #![allow(
     clippy::unwrap_used,

@@ -5,6 +5,7 @@
 //! loosely, so that a change that spoils the ranking is noticed at once.
 
 mod damage;
+mod further;
 mod sample;
 mod tables;
 mod truth;

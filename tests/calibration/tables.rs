@@ -20,6 +20,9 @@ pub(crate) struct Sizes {
     pub(crate) depth: usize,
     pub(crate) junk: usize,
     pub(crate) cost: usize,
+    pub(crate) specimens: usize,
+    pub(crate) standing: usize,
+    pub(crate) looks: usize,
 }
 
 impl Sizes {
@@ -31,6 +34,9 @@ impl Sizes {
             depth: of(3_000.0),
             junk: of(3_000.0),
             cost: of(100_000.0),
+            specimens: of(1_000.0),
+            standing: of(2_000.0),
+            looks: of(200.0),
         }
     }
 }
@@ -39,7 +45,7 @@ impl Sizes {
 const LEAST: f64 = 1e-5;
 
 /// What a family or none got.
-fn probability(ranking: &Ranking, family: Option<usize>) -> f64 {
+pub(crate) fn probability(ranking: &Ranking, family: Option<usize>) -> f64 {
     match family {
         None => ranking.none,
         Some(family) => ranking
@@ -52,7 +58,7 @@ fn probability(ranking: &Ranking, family: Option<usize>) -> f64 {
     }
 }
 
-fn first(ranking: &Ranking) -> Option<usize> {
+pub(crate) fn first(ranking: &Ranking) -> Option<usize> {
     ranking
         .candidates
         .first()
@@ -60,7 +66,7 @@ fn first(ranking: &Ranking) -> Option<usize> {
         .map(|candidate| candidate.family.index())
 }
 
-fn reading(text: &str) -> Option<Reading> {
+pub(crate) fn reading(text: &str) -> Option<Reading> {
     Reading::parse(text, Notation::default()).ok()
 }
 
@@ -182,7 +188,7 @@ impl Bench<'_> {
     }
 
     /// The fields of a mark as printed, by name, those that no doubt touches.
-    fn fields(&mut self, mark: &Mark) -> BTreeMap<String, String> {
+    pub(crate) fn fields(&mut self, mark: &Mark) -> BTreeMap<String, String> {
         let Some(family) = mark.family else {
             return BTreeMap::new();
         };
@@ -212,7 +218,7 @@ impl Bench<'_> {
     }
 }
 
-/// Runs all tables, or only the one of this name: contested, regret, drift, depth, junk, cost.
+/// Runs all tables, or only the one of this name: contested, regret, drift, depth, junk, cost, specimens, standing, looks.
 pub(crate) fn run(rules: &Rules, sizes: &Sizes, only: Option<&str>) -> String {
     let mut rng = fastrand::Rng::with_seed(71);
     let law = Law::new(rules, 5, &mut rng);
@@ -244,6 +250,15 @@ pub(crate) fn run(rules: &Rules, sizes: &Sizes, only: Option<&str>) -> String {
     }
     if asked("cost") {
         bench.cost(sizes.cost, &mut out);
+    }
+    if asked("specimens") {
+        bench.specimens(sizes.specimens, &mut out);
+    }
+    if asked("standing") {
+        bench.standing(sizes.standing, &mut out);
+    }
+    if asked("looks") {
+        bench.looks(sizes.looks, &mut out);
     }
     out
 }
@@ -363,7 +378,7 @@ impl Bench<'_> {
         for field in ranking.candidates[0]
             .fields
             .iter()
-            .filter(|field| !field.unknown)
+            .filter(|field| !field.unknown && field.standing.is_none())
         {
             if let (Some(text), Some(p)) = (truth.get(&field.name), field.probability) {
                 found.fields.add(p, *text == field.text);

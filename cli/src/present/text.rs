@@ -442,6 +442,9 @@ fn flags(candidate: &Candidate, field: &FieldAnswer) -> Vec<String> {
     if !others.is_empty() {
         flags.push(format!("or {}", others.join(", ")));
     }
+    if let Some(founded) = field.standing {
+        flags.push(format!("{} only", standing(founded)));
+    }
     if field.slot.is_some() && field.at.is_none() && !field.derived {
         flags.push("not printed".to_owned());
     }

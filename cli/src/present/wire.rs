@@ -234,6 +234,9 @@ fn field(answer: &rank::FieldAnswer) -> Json {
         });
         object.insert("alternatives".to_owned(), Json::Array(others.collect()));
     }
+    if let Some(founded) = answer.standing {
+        object.insert("standing".to_owned(), Json::from(standing(founded)));
+    }
     Json::Object(object)
 }
 

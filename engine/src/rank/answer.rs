@@ -2,7 +2,7 @@
 
 use jiff::civil::Date;
 
-use crate::model::{FamilyId, FieldId, FormKind, SlotId};
+use crate::model::{FamilyId, FieldId, FormKind, SlotId, Standing};
 use crate::value::{Interval, Value};
 
 /// The ranked answer to one reading. The probabilities of `candidates`, `none` and `rest` sum to 1.
@@ -24,6 +24,8 @@ pub struct Ranking {
     pub next_look: Vec<NextLook>,
     /// How much is open, in bits: entropy over answers, each a family with its codes, or none.
     pub doubt: f64,
+    /// log2 of the probability of the text if no rule knows it: with `none` it tells how likely the reading was at all.
+    pub text_bits: f64,
     /// Whether some search stopped at a limit, with which; then probabilities are of what was found.
     pub stopped: Option<String>,
 }
@@ -136,10 +138,12 @@ pub struct FieldAnswer {
     pub derived: bool,
     /// The place is known, the code is not listed.
     pub unknown: bool,
-    /// Probability of this value among the explanations of the candidate, where they differ.
+    /// Probability of this value among the explanations of the candidate, where they differ or the rule may be wrong.
     pub probability: Option<f64>,
     /// Other values, where the explanations differ.
     pub alternatives: Vec<Alternative>,
+    /// How the rule's statement is founded, where that is less than documented; then `probability` has it too.
+    pub standing: Option<Standing>,
 }
 
 /// Another value of a field.

@@ -10,7 +10,7 @@ use crate::decode::{
     Reading, Scratch, Stream,
 };
 use crate::glyph::Glyph;
-use crate::model::{CodeKind, Family, FieldId, FormKind, RowItem, Spelling};
+use crate::model::{CodeKind, Family, FieldId, FormKind, RowItem, Spelling, Standing};
 use crate::value::Value;
 
 /// Below this share of a candidate an alternative is not shown.
@@ -209,6 +209,9 @@ pub(super) fn answers(
             _ => false,
         });
         let probability = own.map_or(0.0, |at| values[at].2);
+        // A code that is its own text cannot be told wrongly.
+        let told = top.is_some() && top.as_ref().map(Value::show) != one.code;
+        let trust = if told { trust(one.standing) } else { 1.0 };
         if !one.read && (probability < ENTAILED || top.is_none()) {
             continue;
         }
@@ -222,7 +225,7 @@ pub(super) fn answers(
                 text: value.as_ref().map(Value::show).unwrap_or_default(),
                 absent: value.is_none() && code.is_none(),
                 value: value.clone(),
-                probability: *p,
+                probability: *p * trust,
             })
             .collect();
         if 1.0 - sum > SHOWN {
@@ -252,8 +255,9 @@ pub(super) fn answers(
             at,
             derived: one.derived,
             unknown: one.unknown,
-            probability: (!alternatives.is_empty()).then_some(probability),
+            probability: (!alternatives.is_empty() || trust < 1.0).then_some(probability * trust),
             alternatives,
+            standing: (trust < 1.0).then_some(one.standing),
         });
         if let Some(rule) = family.dates.iter().find(|date| date.field == one.field)
             && let (Some(of), Some(field)) = (
@@ -273,6 +277,15 @@ pub(super) fn answers(
     answers
 }
 
+/// How often what a rule says of a code is true, by how well it is founded. Stated beliefs, not measurements.
+fn trust(standing: Standing) -> f64 {
+    match standing {
+        Standing::Documented => 1.0,
+        Standing::Observed => 0.98,
+        Standing::Supposed => 0.9,
+    }
+}
+
 fn plain(field: FieldId, name: &str, text: &str) -> FieldAnswer {
     FieldAnswer {
         field,
@@ -286,6 +299,7 @@ fn plain(field: FieldId, name: &str, text: &str) -> FieldAnswer {
         unknown: false,
         probability: None,
         alternatives: Vec::new(),
+        standing: None,
     }
 }
 

@@ -5,7 +5,9 @@ use std::collections::HashMap;
 use crate::compile::FamilyProgram;
 use crate::decode::{Choice, Decoder, Explanation, Known, Stream};
 use crate::glyph::Glyph;
-use crate::model::{CodeId, CodeKind, Cond, Expr, Family, FieldId, RowItem, Spelling};
+use crate::model::{
+    Code, CodeId, CodeKind, Cond, Expr, Family, FieldId, RowItem, Spelling, Standing,
+};
 use crate::value::{Base, Quantity, Value};
 
 /// What one explanation says of one field.
@@ -20,6 +22,8 @@ pub(crate) struct Said {
     pub(crate) unknown: bool,
     /// Whether it was read, not only entailed.
     pub(crate) read: bool,
+    /// How well founded the rule's statement is.
+    pub(crate) standing: Standing,
 }
 
 /// The codes of one explanation as text, by slot.
@@ -169,6 +173,7 @@ pub(crate) fn fields(
                             derived: false,
                             unknown: false,
                             read: false,
+                            standing: standing_of(family, &model.codes[code]),
                         });
                     }
                 }
@@ -183,6 +188,7 @@ pub(crate) fn fields(
                     .filter(|_| matches!(code.kind, CodeKind::Open(_)));
                 let text =
                     text.unwrap_or_else(|| read.code_text(family, slot, code_index(&known[slot])));
+                let standing = standing_of(family, code);
                 let mut push = |field: FieldId, value: Option<Value>, unknown: bool| {
                     // The parts of a date are said by the date.
                     if dated.contains(&slot) && decoder.part_of(field).is_some() {
@@ -199,6 +205,7 @@ pub(crate) fn fields(
                         derived: false,
                         unknown,
                         read: true,
+                        standing,
                     });
                 };
                 for (field, value) in &code.fields {
@@ -241,6 +248,7 @@ pub(crate) fn fields(
             derived: false,
             unknown: false,
             read: true,
+            standing: family.provenance.standing.unwrap_or_default(),
         });
     }
     for matrix in &family.matrices {
@@ -251,7 +259,8 @@ pub(crate) fn fields(
             .collect();
         let cell = key.and_then(|key| matrix.cells.iter().find(|(cell, _)| *cell == key));
         if let Some((_, value)) = cell {
-            said.push(derived(matrix.field, value.clone()));
+            let standing = family.provenance.standing.unwrap_or_default();
+            said.push(derived(matrix.field, value.clone(), standing));
         }
     }
     derive(decoder, family, known, &classes, &mut said);
@@ -278,7 +287,13 @@ pub(crate) fn date_slots(rule: &crate::model::DateRule, read: &Read<'_>) -> Vec<
     slots
 }
 
-fn derived(field: FieldId, value: Value) -> Said {
+/// How well founded an entry is: its own standing, or its family's.
+fn standing_of(family: &Family, code: &Code) -> Standing {
+    let own = code.provenance.standing;
+    own.or(family.provenance.standing).unwrap_or_default()
+}
+
+fn derived(field: FieldId, value: Value, standing: Standing) -> Said {
     Said {
         field,
         slot: None,
@@ -287,6 +302,7 @@ fn derived(field: FieldId, value: Value) -> Said {
         derived: true,
         unknown: false,
         read: true,
+        standing,
     }
 }
 
@@ -303,6 +319,11 @@ fn class_fields(
         .map(|code| program.slots[slot].codes[*code as usize].weight)
         .sum();
     let mut by_field: Vec<(FieldId, Vec<(Option<Value>, f64)>, f64)> = Vec::new();
+    let standing = codes
+        .iter()
+        .map(|code| standing_of(family, &family.slots[slot].codes[*code as usize]))
+        .max()
+        .unwrap_or_default();
     for code in codes {
         let share = program.slots[slot].codes[*code as usize].weight / weights;
         for (field, value) in &family.slots[slot].codes[*code as usize].fields {
@@ -344,6 +365,7 @@ fn class_fields(
             derived: false,
             unknown: false,
             read: false,
+            standing,
         });
     }
 }
@@ -405,7 +427,15 @@ fn derive(
         if let Some(value) = evaluate(&rule.expr, &values) {
             let value = in_base(value, decoder.rules.fields[rule.field.index()].base);
             values.insert(rule.field, value.clone());
-            said.push(derived(rule.field, value));
+            // As well founded as the least of what it is made from.
+            let standing = said
+                .iter()
+                .filter(|one| uses(&rule.expr, one.field))
+                .map(|one| one.standing)
+                .chain(family.provenance.standing)
+                .max()
+                .unwrap_or_default();
+            said.push(derived(rule.field, value, standing));
         }
     }
     if let Some(base) = &family.base {
@@ -417,7 +447,11 @@ fn derive(
                 .iter()
                 .position(|field| field.name == "base")
         {
-            said.push(derived(FieldId::at(field), Value::Text(text)));
+            said.push(derived(
+                FieldId::at(field),
+                Value::Text(text),
+                Standing::Documented,
+            ));
         }
     }
 }
@@ -465,6 +499,18 @@ fn base_text(
         }
     }
     true
+}
+
+/// Whether an expression reckons with a field.
+fn uses(expr: &Expr, field: FieldId) -> bool {
+    match expr {
+        Expr::Const(_) => false,
+        Expr::Field(one) => *one == field,
+        Expr::Add(a, b) | Expr::Sub(a, b) | Expr::Mul(a, b) | Expr::Div(a, b) => {
+            uses(a, field) || uses(b, field)
+        }
+        Expr::Power(a, _) => uses(a, field),
+    }
 }
 
 /// The value in the base unit of its field.

@@ -24,10 +24,20 @@ const CHANCE_END: f64 = 0.125;
 pub(crate) struct Background {
     /// By glyph, of the character model.
     glyph: Vec<f64>,
-    /// First glyph of the token of each glyph.
-    token: Vec<usize>,
-    /// By token start: end of the token, what the end and the mixture with chance add.
-    rest: Vec<(usize, usize, f64)>,
+    /// By glyph, of plain chance, with that the token goes on.
+    chance: Vec<f64>,
+    tokens: Vec<Token>,
+}
+
+/// Glyphs between spaces.
+#[derive(Debug, Clone, Copy)]
+struct Token {
+    start: usize,
+    end: usize,
+    /// What the end and the mixture with chance add to the glyphs of the character model.
+    rest: f64,
+    /// Share of the character model in the mixture, given the token.
+    by_model: f64,
 }
 
 fn symbol(id: u8) -> usize {
@@ -62,16 +72,17 @@ impl Background {
                         (probability(context, symbol(tick.id)), CHANCE_GLYPH)
                     }
                 };
-                background.glyph.push(bits);
-                background.token.push(start);
-                model += bits;
-                let shown = matches!(tick.doubt, Doubt::Read | Doubt::Certain);
-                chance += by_chance
+                let by_chance = by_chance
                     + if tick.doubt == Doubt::Run {
                         0.0
                     } else {
                         (1.0 - CHANCE_END).log2()
                     };
+                background.glyph.push(bits);
+                background.chance.push(by_chance);
+                model += bits;
+                let shown = matches!(tick.doubt, Doubt::Read | Doubt::Certain);
+                chance += by_chance;
                 context = (context.1, shown.then(|| symbol(tick.id)));
             }
             let ending = if stream.ticks[end - 1].doubt == Doubt::Run {
@@ -81,9 +92,13 @@ impl Background {
             };
             let by_model = (1.0 - CHANCE).log2() + model + ending;
             let by_chance = CHANCE.log2() + chance + CHANCE_END.log2();
-            background
-                .rest
-                .push((start, end, log2_sum(by_model, by_chance) - model));
+            let sum = log2_sum(by_model, by_chance);
+            background.tokens.push(Token {
+                start,
+                end,
+                rest: sum - model,
+                by_model: (by_model - sum).exp2(),
+            });
             at = end;
         }
         background
@@ -102,20 +117,42 @@ impl Background {
 
     /// What the ends and mixtures of the whole tokens of a stretch add.
     pub(crate) fn ends(&self, start: usize, end: usize) -> f64 {
-        self.rest
+        self.tokens
             .iter()
-            .filter(|(from, to, _)| *from >= start && *to <= end)
-            .map(|(_, _, rest)| rest)
+            .filter(|token| token.start >= start && token.end <= end)
+            .map(|token| token.rest)
             .sum()
     }
 
-    /// What the ends and mixtures add of tokens from a place on of which every glyph is marked.
-    pub(crate) fn repeated_ends(&self, from: usize, marked: &[bool]) -> f64 {
-        self.rest
-            .iter()
-            .filter(|(start, end, _)| *start >= from && marked[*start..*end].iter().all(|m| *m))
-            .map(|(_, _, rest)| rest)
-            .sum()
+    /// What is to be taken from the text from a place on, of which some glyphs repeat those at other places: beside the glyphs of the
+    /// character model themselves, that a token which was not part-number-like the first time is not so again, and that it ends where
+    /// it ended. By the first glyph of each token that repeats one.
+    pub(crate) fn repeats(&self, from: usize, of: &[Option<usize>]) -> Vec<(usize, f64)> {
+        let mut found = Vec::new();
+        for token in self.tokens.iter().filter(|token| token.start >= from) {
+            let place = (token.start..token.end).find(|at| of[*at].is_some());
+            let Some((place, first)) = place.and_then(|at| Some((at, of[at]?))) else {
+                continue;
+            };
+            let known = self
+                .tokens
+                .iter()
+                .find(|known| (known.start..known.end).contains(&first));
+            let Some(known) = known else { continue };
+            let (mut new_model, mut new_chance) = (0.0, 0.0);
+            for at in token.start..token.end {
+                if of[at].is_none() {
+                    new_model += self.glyph(at);
+                    new_chance += self.chance[at];
+                }
+            }
+            let text = log2_sum(
+                known.by_model.log2() + new_model,
+                (1.0 - known.by_model).log2() + new_chance,
+            );
+            found.push((place, token.rest + (new_model - text)));
+        }
+        found
     }
 
     /// log2 probability of a stretch.

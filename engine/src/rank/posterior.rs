@@ -315,6 +315,7 @@ pub(super) fn present(
     let whole = |explanation: &Explanation| explanation.covered() == stream.len();
     let mut ranking = Ranking {
         none: (none - total).exp2(),
+        text_bits: background.stretch(0, stream.len()),
         ..Ranking::default()
     };
     for (id, list, bits) in &families {
@@ -420,15 +421,13 @@ fn kin(decoder: &Decoder<'_>, best: &Explanation, stream: &Stream, background: &
             break;
         }
     }
-    let tail = best
-        .segments
-        .first()
-        .map_or(0, |(_, end)| end.saturating_sub(upto));
+    let (from, to) = best.segments.first().copied().unwrap_or_default();
+    let tail = to.saturating_sub(upto);
     if glyphs < STEM || tail == 0 || upto > stream.len() {
         f64::NEG_INFINITY
     } else {
         // Plain chance may explain the text better than the character model does, and then the stem as well.
-        bits - background.ends(0, stream.len()).max(0.0)
+        bits - background.ends(from, to).max(0.0)
     }
 }
 

@@ -426,7 +426,7 @@ impl<'a> Join<'a> {
         both.cut |= b.cut;
         both.layout += b.layout;
         self.draw_once(a, b, &mut both)?;
-        let mut repeated = vec![false; self.stream.len()];
+        let mut repeated = vec![None; self.stream.len()];
         let stream = both.over(self.stream, self.decoder);
         for choice in &mut later.choices {
             if self.own[choice.slot] || choice.code.is_none() || choice.end == choice.start {
@@ -440,8 +440,15 @@ impl<'a> Join<'a> {
             }
         }
         drop(stream);
-        // Whole tokens that stood there before end as they did before.
-        both.layout += self.background.repeated_ends(from, &repeated);
+        for (place, bits) in self.background.repeats(from, &repeated) {
+            let there = later.choices.iter_mut().find(|choice| {
+                let (start, end) = both.origin((choice.start, choice.end));
+                (start..end).contains(&place)
+            });
+            if let Some(choice) = there {
+                choice.channel += bits;
+            }
+        }
         both.segments.extend(&b.segments);
         both.choices.extend(later.choices);
         Some(both)
@@ -538,7 +545,7 @@ impl<'a> Join<'a> {
         stream: &Stream,
         before: &Choice,
         choice: &mut Choice,
-        repeated: &mut [bool],
+        repeated: &mut [Option<usize>],
     ) {
         // What takes any text says nothing that could be said twice.
         if before.code != choice.code || choice.free {
@@ -559,10 +566,6 @@ impl<'a> Join<'a> {
             }
             _ => None,
         };
-        if strip.is_some() {
-            // Which string it is was drawn with the earlier one; given back below where both show it.
-            choice.channel += choice.share;
-        }
         if first.len() != second.len() {
             return;
         }
@@ -570,16 +573,18 @@ impl<'a> Join<'a> {
         let alphabet = &self.decoder.program.alphabet;
         for (k, (x, y)) in first.iter().zip(second).enumerate() {
             if !was_read(x.doubt) || !was_read(y.doubt) {
+                // Which string it is was drawn with the earlier one, where that shows it.
+                if let Some(set) = strip.and_then(|strip| strip.sets.get(k)) {
+                    choice.channel -= f64::from(set.count_ones()).log2();
+                }
                 continue;
             }
-            if let Some(set) = strip.and_then(|strip| strip.sets.get(k)) {
-                choice.channel += f64::from(set.count_ones()).log2();
-            }
             if x.id == y.id {
-                let at = both.origin((choice.start + k, choice.start + k + 1)).0;
+                let origin = |place: usize| both.origin((place, place + 1)).0;
+                let at = origin(choice.start + k);
                 choice.channel += self.background.glyph(at);
                 if let Some(place) = repeated.get_mut(at) {
-                    *place = true;
+                    *place = Some(origin(before.start + k));
                 }
             } else if strip.is_some() {
                 choice.channel += alphabet.channel(x.id, y.id).max(CONFLICT);
