@@ -426,16 +426,15 @@ impl Bench<'_> {
     /// Expected doubt once the character at a place is known for certain.
     fn expected(&mut self, lines: &[Vec<Piece>], line: usize, place: usize) -> f64 {
         let mut outcomes = Vec::new();
+        let alike = Confusions::default();
         for c in ('0'..='9').chain('A'..='Z') {
             let mut seen = lines.to_vec();
             seen[line][place].0 = format!("{{{c}}}");
             // What was read makes what looks like it likelier.
             let read = &lines[line][place].0;
-            let channel = match read.chars().next() {
-                Some(r) if read != "_" => Confusions::default()
-                    .probability(c, r.to_ascii_uppercase())
-                    .max(1e-9)
-                    .log2(),
+            let channel = match read.chars().next().map(|r| r.to_ascii_uppercase()) {
+                Some(r) if read != "_" && r == c => alike.right(c).log2(),
+                Some(r) if read != "_" => alike.any(c, r).log2(),
                 _ => 0.0,
             };
             if let Some((bits, doubt)) = self.outcome(&seen) {
