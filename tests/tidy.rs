@@ -41,6 +41,7 @@ const LAYERS: &[(&str, &[&str])] = &[
     ("glyph", &[]),
     ("diagnostic", &["source"]),
     ("syntax", &["source", "diagnostic", "value"]),
+    ("format", &["source", "diagnostic", "value", "syntax"]),
     ("model", &["source", "value", "glyph"]),
     (
         "check",

@@ -7,6 +7,7 @@ mod console;
 mod failure;
 mod present;
 mod rules;
+mod whole;
 
 use std::ffi::OsString;
 use std::process::ExitCode;
@@ -38,6 +39,9 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
         Command::Rules(args) => match &args.command {
             RulesCommand::Check(args) => {
                 commands::rules::check::run(args, &cli.global, &mut console)
+            }
+            RulesCommand::Format(args) => {
+                commands::rules::format::run(args, &cli.global, &mut console)
             }
             RulesCommand::List(args) => commands::rules::list::run(args, &cli.global, &mut console),
             RulesCommand::Show(args) => commands::rules::show::run(args, &cli.global, &mut console),

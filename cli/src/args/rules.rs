@@ -16,6 +16,8 @@ pub(crate) struct RulesArgs {
 pub(crate) enum RulesCommand {
     /// Checks rule files: names, types, units, and all their examples and refusals
     Check(CheckArgs),
+    /// Sets rule files in their canonical layout
+    Format(FormatArgs),
     /// Lists the families loaded
     List(ListArgs),
     /// Draws one family as an ordering diagram
@@ -30,6 +32,23 @@ pub(crate) struct CheckArgs {
     /// Rule files or folders; without one, the rules loaded, the embedded ones included
     #[arg(value_name = "PATH")]
     pub(crate) paths: Vec<PathBuf>,
+}
+
+/// Sets rule files in their canonical layout.
+///
+/// No word moves to another line, and the meaning stays: columns are aligned, runs of blank lines become one, comments stay where they are.
+/// A line that does not parse is left as it is. With `-`, standard input goes to standard output.
+#[derive(Debug, Args)]
+pub(crate) struct FormatArgs {
+    /// Rule files or folders
+    #[arg(value_name = "PATH", required = true)]
+    pub(crate) paths: Vec<PathBuf>,
+    /// Writes nothing; ends with status 1 where a file would change
+    #[arg(long)]
+    pub(crate) check: bool,
+    /// Writes nothing; shows what would change, with status 1 where something would
+    #[arg(long)]
+    pub(crate) diff: bool,
 }
 
 /// Arguments of `rules list`.

@@ -2,5 +2,6 @@
 
 pub(crate) mod about;
 pub(crate) mod check;
+pub(crate) mod format;
 pub(crate) mod list;
 pub(crate) mod show;
