@@ -50,7 +50,7 @@ const LAYERS: &[(&str, &[&str])] = &[
     ("compile", &["source", "model", "value", "glyph"]),
     ("decode", &["compile", "model", "value", "glyph"]),
     ("rank", &["decode", "compile", "model", "value", "glyph"]),
-    ("write", &["model", "value", "glyph"]),
+    ("write", &["diagnostic", "model", "value", "glyph"]),
     (
         "analyse",
         &[

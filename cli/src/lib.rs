@@ -45,6 +45,9 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
             }
             RulesCommand::List(args) => commands::rules::list::run(args, &cli.global, &mut console),
             RulesCommand::Show(args) => commands::rules::show::run(args, &cli.global, &mut console),
+            RulesCommand::Write(args) => {
+                commands::rules::write::run(args, &cli.global, &mut console)
+            }
             RulesCommand::About(args) => {
                 commands::rules::about::run(args, &cli.global, &mut console)
             }

@@ -10,3 +10,5 @@ mod properties;
 mod stages;
 // Rules to test with, and the reference decoder.
 mod support;
+// Codes to string and back.
+mod writing;

@@ -11,7 +11,7 @@ use clap::{Args, Parser, Subcommand, ValueEnum};
 pub(crate) use confirm::{ConfirmArgs, ConfusionsArgs};
 pub(crate) use decode::DecodeArgs;
 pub(crate) use rules::{
-    AboutArgs, CheckArgs, FormatArgs, ListArgs, RulesArgs, RulesCommand, ShowArgs,
+    AboutArgs, CheckArgs, FormatArgs, ListArgs, RulesArgs, RulesCommand, ShowArgs, WriteArgs,
 };
 
 use crate::console::ColorChoice;

@@ -5,3 +5,4 @@ pub(crate) mod check;
 pub(crate) mod format;
 pub(crate) mod list;
 pub(crate) mod show;
+pub(crate) mod write;
