@@ -41,6 +41,7 @@ const LAYERS: &[(&str, &[&str])] = &[
     ("glyph", &[]),
     ("diagnostic", &["source"]),
     ("syntax", &["source", "diagnostic", "value"]),
+    ("format", &["source", "diagnostic", "value", "syntax"]),
     ("model", &["source", "value", "glyph"]),
     (
         "check",
@@ -49,7 +50,7 @@ const LAYERS: &[(&str, &[&str])] = &[
     ("compile", &["source", "model", "value", "glyph"]),
     ("decode", &["compile", "model", "value", "glyph"]),
     ("rank", &["decode", "compile", "model", "value", "glyph"]),
-    ("write", &["model", "value", "glyph"]),
+    ("write", &["diagnostic", "model", "value", "glyph"]),
     (
         "analyse",
         &[

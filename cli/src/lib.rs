@@ -7,6 +7,7 @@ mod console;
 mod failure;
 mod present;
 mod rules;
+mod whole;
 
 use std::ffi::OsString;
 use std::process::ExitCode;
@@ -39,8 +40,14 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
             RulesCommand::Check(args) => {
                 commands::rules::check::run(args, &cli.global, &mut console)
             }
+            RulesCommand::Format(args) => {
+                commands::rules::format::run(args, &cli.global, &mut console)
+            }
             RulesCommand::List(args) => commands::rules::list::run(args, &cli.global, &mut console),
             RulesCommand::Show(args) => commands::rules::show::run(args, &cli.global, &mut console),
+            RulesCommand::Write(args) => {
+                commands::rules::write::run(args, &cli.global, &mut console)
+            }
             RulesCommand::About(args) => {
                 commands::rules::about::run(args, &cli.global, &mut console)
             }

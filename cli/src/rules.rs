@@ -167,6 +167,28 @@ fn rule_files(path: &Path, files: &mut Vec<PathBuf>) -> Result<(), Failure> {
     Ok(())
 }
 
+/// All rule files of some paths, each once.
+pub(crate) fn files_of(paths: &[PathBuf]) -> Result<Vec<PathBuf>, Failure> {
+    let mut files = Vec::new();
+    for path in paths {
+        let before = files.len();
+        rule_files(path, &mut files)?;
+        if files.len() == before {
+            return Err(no_rules(path));
+        }
+    }
+    let mut seen = std::collections::BTreeSet::new();
+    files.retain(|file| seen.insert(file.clone()));
+    Ok(files)
+}
+
+fn no_rules(path: &Path) -> Failure {
+    Failure::Unreadable(
+        format!("{} holds no rule file", path.display()),
+        "rule files end in .lore".to_owned(),
+    )
+}
+
 fn set_file(path: &Path) -> Result<Option<SetFile>, Failure> {
     let file = if path.is_dir() {
         path.join("etchlore.yaml")
@@ -229,11 +251,7 @@ pub(crate) fn texts(global: &GlobalArgs, only: Option<&[PathBuf]>) -> Result<Tex
         folders.push(plain_path(&folder));
     }
     if let (Some(path), true) = (paths.first(), files.is_empty()) {
-        let what = format!("{} holds no rule file", path.display());
-        return Err(Failure::Unreadable(
-            what,
-            "rule files end in .lore".to_owned(),
-        ));
+        return Err(no_rules(path));
     }
     let mut sources = Sources::default();
     let mut roots = Vec::new();

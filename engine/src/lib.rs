@@ -56,6 +56,7 @@ pub mod check;
 pub mod compile;
 pub mod decode;
 pub mod diagnostic;
+pub mod format;
 pub mod glyph;
 pub mod model;
 #[cfg(feature = "packs")]

@@ -2,9 +2,13 @@
 
 #![allow(clippy::unwrap_used, clippy::disallowed_methods)]
 
+// The formatter changes the looks of a rule file and nothing else.
+mod format;
 // What holds for every family, the reference decoder included.
 mod properties;
 // What each stage says of rule texts.
 mod stages;
 // Rules to test with, and the reference decoder.
 mod support;
+// Codes to string and back.
+mod writing;

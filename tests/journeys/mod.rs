@@ -2,6 +2,7 @@
 
 mod context;
 mod decode;
+mod keep;
 mod lab;
 mod rules;
 mod wrong_use;

@@ -10,7 +10,9 @@ use clap::{Args, Parser, Subcommand, ValueEnum};
 
 pub(crate) use confirm::{ConfirmArgs, ConfusionsArgs};
 pub(crate) use decode::DecodeArgs;
-pub(crate) use rules::{AboutArgs, CheckArgs, ListArgs, RulesArgs, RulesCommand, ShowArgs};
+pub(crate) use rules::{
+    AboutArgs, CheckArgs, FormatArgs, ListArgs, RulesArgs, RulesCommand, ShowArgs, WriteArgs,
+};
 
 use crate::console::ColorChoice;
 
@@ -65,7 +67,7 @@ pub(crate) enum Output {
 pub(crate) enum Command {
     /// Says what a marking can be
     Decode(DecodeArgs),
-    /// Keeps rule sets: check, list, show
+    /// Keeps rule sets: check, format, list, show
     Rules(RulesArgs),
     /// Appends a confirmed case to the lab's casebook
     Confirm(ConfirmArgs),

@@ -277,16 +277,10 @@ impl<'c, 'a> Gather<'c, 'a> {
             },
             BaseLit::OneOf(text, start) => {
                 let order = Spelling::of(&text.text).glyphs;
-                let mut set = GlyphSet::default();
-                for glyph in &order {
-                    let one = GlyphSet::one(glyph);
-                    set.alnum |= one.alnum;
-                    set.others.extend(one.others);
-                }
                 let start = start.as_ref().and_then(|start| start.text.parse().ok());
                 (
                     text.span,
-                    vec![pattern::strip(vec![set])],
+                    pattern::one_of_strips(&order),
                     Some(OpenRule::OneOf {
                         order,
                         start,

@@ -49,6 +49,34 @@ pub(super) fn strip(sets: Vec<GlyphSet>) -> Strip {
     }
 }
 
+/// The strips of one glyph out of some: small letters apart from the others, so that their case can count.
+pub(super) fn one_of_strips(order: &[Glyph]) -> Vec<Strip> {
+    let (mut small, mut other) = (GlyphSet::default(), GlyphSet::default());
+    for glyph in order {
+        let one = GlyphSet::one(glyph);
+        let set = match glyph {
+            Glyph::Char(c) if c.is_ascii_lowercase() => &mut small,
+            _ => &mut other,
+        };
+        set.alnum |= one.alnum;
+        set.others.extend(one.others);
+    }
+    if small.alnum & other.alnum != 0 {
+        // A letter in both cases: no string may belong to two strips.
+        other.alnum |= std::mem::take(&mut small.alnum);
+    }
+    let mut strips = Vec::new();
+    if other != GlyphSet::default() || small.alnum == 0 {
+        strips.push(strip(vec![other]));
+    }
+    if small.alnum != 0 {
+        let mut small = strip(vec![small]);
+        small.places[0].case = Case::Lower;
+        strips.push(small);
+    }
+    strips
+}
+
 /// The strips of `min..max` glyphs of a class.
 pub(super) fn class_strips(min: u32, max: u32, class: &str) -> Vec<Strip> {
     (min..=max)

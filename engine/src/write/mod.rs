@@ -1,5 +1,9 @@
 //! Codes -> string in a form, and random members: the reverse of reading.
 
+mod compose;
+
+pub use compose::{ComposeError, all, code_text, compose};
+
 use crate::glyph::{Boundary, Glyph, GlyphSet};
 use crate::model::{
     Case, Code, CodeId, CodeKind, Cond, Family, FormKind, OpenRule, RowItem, RuleSet, SlotId,
@@ -17,6 +21,20 @@ pub struct Chosen {
     pub code: CodeId,
     /// Its glyphs, as listed or as chosen; empty for an absent one.
     pub glyphs: Vec<Glyph>,
+}
+
+impl Chosen {
+    /// What a slot holds for which no code is possible beside those of the others. No form may print it.
+    const NOTHING: Chosen = Chosen {
+        code: CodeId(u32::MAX),
+        glyphs: Vec::new(),
+    };
+
+    /// The glyphs as a code is typed.
+    #[must_use]
+    pub fn text(&self) -> String {
+        Spelling::of_glyphs(self.glyphs.clone()).text()
+    }
 }
 
 /// A written mark.
@@ -51,6 +69,8 @@ pub enum WriteError {
     Form(String),
     /// A check digit fails.
     Check,
+    /// The form prints the slot, but no code is possible for it.
+    NoCode(String),
 }
 
 impl std::fmt::Display for WriteError {
@@ -62,6 +82,7 @@ impl std::fmt::Display for WriteError {
             WriteError::Never(cond) => write!(f, "the rule says that this is not made: {cond}"),
             WriteError::Form(cond) => write!(f, "the form is used only when {cond}"),
             WriteError::Check => write!(f, "the check digit fails"),
+            WriteError::NoCode(slot) => write!(f, "no code of `{slot}` is possible here"),
         }
     }
 }
@@ -93,7 +114,10 @@ pub fn write(
     optional: &mut dyn FnMut() -> bool,
 ) -> Result<Written, WriteError> {
     for (slot, chosen) in family.slots.iter().zip(codes) {
-        if let Some(guard) = &slot.codes[chosen.code.index()].guard
+        if let Some(guard) = slot
+            .codes
+            .get(chosen.code.index())
+            .and_then(|code| code.guard.as_ref())
             && !holds(guard, codes)
         {
             return Err(WriteError::Guard(slot.name.clone(), guard.text.clone()));
@@ -129,6 +153,13 @@ pub fn write(
         printed: Vec::new(),
     };
     printer.items(&row.row.items, optional);
+    if let Some(slot) = printer
+        .printed
+        .iter()
+        .find(|slot| codes[slot.index()] == Chosen::NOTHING)
+    {
+        return Err(WriteError::NoCode(family.slots[slot.index()].name.clone()));
+    }
     let mut lines = printer.lines;
     lines.retain(|line| !line.is_empty());
     Ok(Written {
@@ -170,7 +201,10 @@ impl Printer<'_> {
     fn slot(&mut self, slot: SlotId) {
         self.printed.push(slot);
         let chosen = &self.codes[slot.index()];
-        let code: &Code = &self.family.slots[slot.index()].codes[chosen.code.index()];
+        let codes = &self.family.slots[slot.index()].codes;
+        let Some(code) = codes.get(chosen.code.index()) else {
+            return;
+        };
         let print = code.prints.iter().find(|print| {
             print.forms.contains(&self.kind)
                 && print
@@ -240,15 +274,7 @@ fn draw(
     family: &Family,
     random: &mut dyn FnMut(u64) -> u64,
 ) -> Option<Vec<Chosen>> {
-    let unknown = CodeId(u32::MAX);
-    let mut codes: Vec<Chosen> = family
-        .slots
-        .iter()
-        .map(|_| Chosen {
-            code: unknown,
-            glyphs: Vec::new(),
-        })
-        .collect();
+    let mut codes = vec![Chosen::NOTHING; family.slots.len()];
     // Slots that no guard ties come first; the others follow what they ask for, as far as that can be had.
     let asks = |slot: usize| {
         family.slots[slot]
@@ -273,7 +299,10 @@ fn draw(
             .collect();
         let sum: f64 = possible.iter().map(|code| model.codes[*code].weight).sum();
         let mut at = sum * random(1 << 40) as f64 / (1_u64 << 40) as f64;
-        let mut chosen = *possible.first()?;
+        let Some(first) = possible.first() else {
+            continue;
+        };
+        let mut chosen = *first;
         for code in possible {
             chosen = code;
             at -= model.codes[code].weight;
@@ -354,7 +383,8 @@ fn string(code: &Code, random: &mut dyn FnMut(u64) -> u64) -> Vec<Glyph> {
     }
 }
 
-fn glyph(set: &GlyphSet, case: Case, random: &mut dyn FnMut(u64) -> u64) -> Glyph {
+/// The glyphs of a set; of a set of any glyphs, digits and letters alone.
+fn glyphs_of(set: &GlyphSet, case: Case) -> Vec<Glyph> {
     let letters = ('0'..='9')
         .chain('A'..='Z')
         .filter(|c| GlyphSet::bit(*c).is_some_and(|bit| set.alnum & bit != 0));
@@ -368,6 +398,11 @@ fn glyph(set: &GlyphSet, case: Case, random: &mut dyn FnMut(u64) -> u64) -> Glyp
         })
         .collect();
     all.extend(set.others.iter().cloned());
+    all
+}
+
+fn glyph(set: &GlyphSet, case: Case, random: &mut dyn FnMut(u64) -> u64) -> Glyph {
+    let all = glyphs_of(set, case);
     let at = random(all.len().max(1) as u64) as usize;
     all.get(at).cloned().unwrap_or(Glyph::Char('0'))
 }

@@ -1,5 +1,6 @@
 //! What the engine's tests share: the embedded and the demo rules, loaded without the command line.
 
+pub(crate) mod lore;
 pub(crate) mod reference;
 
 use std::path::{Path, PathBuf};
@@ -39,7 +40,7 @@ impl Loader for Files {
     }
 }
 
-fn lore_files(folder: &Path, found: &mut Vec<PathBuf>) {
+pub(crate) fn lore_files(folder: &Path, found: &mut Vec<PathBuf>) {
     let mut entries: Vec<PathBuf> = std::fs::read_dir(folder)
         .into_iter()
         .flatten()
