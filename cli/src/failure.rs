@@ -14,6 +14,8 @@ pub(crate) enum Status {
     Usage,
     /// Unreadable or broken input.
     Unreadable,
+    /// Ended by a signal.
+    Interrupted,
 }
 
 impl From<Status> for ExitCode {
@@ -23,6 +25,8 @@ impl From<Status> for ExitCode {
             Status::Findings => 1,
             Status::Usage => 2,
             Status::Unreadable => 3,
+            // As shells report a program that Ctrl-C ends.
+            Status::Interrupted => 130,
         })
     }
 }
@@ -36,6 +40,8 @@ pub(crate) enum Failure {
     Unreadable(String, String),
     /// Rules have errors, already shown.
     BrokenRules(usize),
+    /// A signal ended the run: how far it got.
+    Interrupted(String),
     /// Whoever reads our output has stopped.
     BrokenPipe,
 }
@@ -45,6 +51,7 @@ impl Failure {
         match self {
             Failure::Usage(..) => Status::Usage,
             Failure::Unreadable(..) | Failure::BrokenRules(_) => Status::Unreadable,
+            Failure::Interrupted(_) => Status::Interrupted,
             Failure::BrokenPipe => Status::Done,
         }
     }
@@ -63,6 +70,7 @@ impl fmt::Display for Failure {
                 f,
                 "error: the rules have {n} errors, shown above; nothing was decoded"
             ),
+            Failure::Interrupted(how_far) => write!(f, "interrupted: {how_far}"),
             Failure::BrokenPipe => Ok(()),
         }
     }

@@ -1,12 +1,14 @@
 //! The command line of etchlore: typed arguments -> settings -> one thin function a command -> presentation.
 
 mod args;
+mod bulk;
 mod casebook;
 mod commands;
 mod console;
 mod failure;
 mod present;
 mod rules;
+mod table;
 mod whole;
 
 use std::ffi::OsString;
@@ -36,6 +38,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
     let mut console = Console::new(cli.global.color);
     let done = match &cli.command {
         Command::Decode(args) => commands::decode::run(args, &cli.global, &mut console),
+        Command::Bulk(args) => commands::bulk::run(args, &cli.global, &mut console),
         Command::Rules(args) => match &args.command {
             RulesCommand::Check(args) => {
                 commands::rules::check::run(args, &cli.global, &mut console)

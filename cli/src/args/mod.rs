@@ -1,5 +1,6 @@
 //! What was typed. The comments here are the manual.
 
+mod bulk;
 mod confirm;
 mod decode;
 mod rules;
@@ -8,6 +9,7 @@ use std::path::PathBuf;
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
 
+pub(crate) use bulk::{BulkArgs, Header};
 pub(crate) use confirm::{ConfirmArgs, ConfusionsArgs};
 pub(crate) use decode::DecodeArgs;
 pub(crate) use rules::{
@@ -67,6 +69,8 @@ pub(crate) enum Output {
 pub(crate) enum Command {
     /// Says what a marking can be
     Decode(DecodeArgs),
+    /// Decodes a parts list and gives it back whole
+    Bulk(BulkArgs),
     /// Keeps rule sets: check, format, list, show
     Rules(RulesArgs),
     /// Appends a confirmed case to the lab's casebook

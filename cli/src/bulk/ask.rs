@@ -1,0 +1,250 @@
+//! One mark of a table to its answer.
+
+use std::panic::{AssertUnwindSafe, catch_unwind};
+
+use etchlore_engine::decode::{MAX_LINES, Notation, Reading, Scratch};
+use etchlore_engine::rank::{Context, Ranking, rank};
+
+use super::answer::{Answer, Own, Status, Writing, put_cell};
+use super::want::Want;
+use crate::rules::Loaded;
+use crate::table::dialect::Dialect;
+
+/// The longest mark that is read, in bytes.
+pub(crate) const MAX_MARK: usize = 4_096;
+
+/// The table of candidates is always written so.
+pub(crate) const CANDIDATES: Dialect = Dialect {
+    delimiter: b',',
+    quote: Some(b'"'),
+};
+
+/// What does not change from row to row.
+pub(crate) struct Question<'a> {
+    pub(crate) loaded: &'a Loaded,
+    pub(crate) context: Context,
+    pub(crate) notation: Notation,
+    /// How sure `decoded` is.
+    pub(crate) sure: f64,
+    pub(crate) wants: Vec<Want>,
+    pub(crate) writing: Writing,
+    /// Whether all candidates are kept.
+    pub(crate) candidates: bool,
+}
+
+/// A question with the memory to answer it; one a thread.
+pub(crate) struct Asker<'a> {
+    pub(crate) question: &'a Question<'a>,
+    scratch: Scratch,
+}
+
+/// What a reading came to, before it is written as cells.
+struct Part {
+    status: Status,
+    ranking: Ranking,
+}
+
+impl<'a> Asker<'a> {
+    pub(crate) fn new(question: &'a Question<'a>) -> Asker<'a> {
+        Asker {
+            question,
+            scratch: Scratch::default(),
+        }
+    }
+
+    /// The answer to the lines of a package, as they stand in the table.
+    pub(crate) fn answer(&mut self, cells: &[&str]) -> Answer {
+        let lines: Vec<&str> = cells
+            .iter()
+            .flat_map(|cell| cell.split(['\n', '\r']))
+            .map(str::trim)
+            .filter(|line| !line.is_empty())
+            .collect();
+        if lines.is_empty() {
+            return self.bare(Status::Empty, None);
+        }
+        let length: usize = lines.iter().map(|line| line.len()).sum();
+        if length > MAX_MARK {
+            let note = format!("the mark is {length} bytes long; at most {MAX_MARK} are read");
+            return self.bare(Status::None, Some(note));
+        }
+        match self.read(&lines) {
+            Ok(part) => self.say(&[part]),
+            Err(note) => self.bare(Status::None, Some(note)),
+        }
+    }
+
+    /// Ranks what some lines are.
+    fn read(&mut self, lines: &[&str]) -> Result<Part, String> {
+        let mut reading = Reading {
+            lines: Vec::new(),
+            form: None,
+        };
+        for line in lines {
+            match Reading::parse(line, self.question.notation) {
+                Ok(read) => reading.lines.extend(read.lines),
+                // A line of nothing but dashes.
+                Err(_) if !self.question.notation.table => {
+                    let error = Reading::parse(line, self.question.notation).err();
+                    return Err(error.map_or_else(String::new, |error| error.to_string()));
+                }
+                Err(_) => {}
+            }
+        }
+        reading.lines.truncate(MAX_LINES);
+        if reading.lines.iter().all(|line| line.marks.is_empty()) {
+            return Err("nothing in it can be read".to_owned());
+        }
+        let decoder = self.question.loaded.rules.decoder();
+        let scratch = &mut self.scratch;
+        let context = &self.question.context;
+        // One mark that the decoder fails on must not cost the other rows.
+        let ranked = catch_unwind(AssertUnwindSafe(|| {
+            rank(&decoder, &reading, context, scratch)
+        }));
+        let Ok(ranking) = ranked else {
+            self.scratch = Scratch::default();
+            return Err("the decoder failed on this mark: please report it".to_owned());
+        };
+        Ok(Part {
+            status: self.status(&ranking),
+            ranking,
+        })
+    }
+
+    fn status(&self, ranking: &Ranking) -> Status {
+        let first = ranking.candidates.first();
+        if first.is_some_and(|first| first.probability >= self.question.sure) {
+            Status::Decoded
+        } else if ranking.none >= 0.5 || first.is_none() {
+            Status::None
+        } else {
+            Status::Ambiguous
+        }
+    }
+
+    /// An answer without candidates.
+    pub(crate) fn bare(&self, status: Status, note: Option<String>) -> Answer {
+        let mut cells = vec![Own::Empty; 5 + self.question.wants.len()];
+        cells[0] = Own::text(status.word());
+        self.answer_of(status, None, cells, note, Vec::new())
+    }
+
+    fn say(&self, parts: &[Part]) -> Answer {
+        let each: Vec<Vec<Own>> = parts.iter().map(|part| self.cells(part)).collect();
+        let cells = each.into_iter().reduce(joined).unwrap_or_default();
+        let status = parts
+            .iter()
+            .map(|part| part.status)
+            .max()
+            .unwrap_or(Status::None);
+        let first = parts
+            .first()
+            .filter(|_| status < Status::None)
+            .and_then(|part| part.ranking.candidates.first());
+        let mut rows = Vec::new();
+        if self.question.candidates {
+            for part in parts {
+                rows.extend(self.candidates(&part.ranking));
+            }
+        }
+        let note = parts.iter().find_map(|part| part.ranking.stopped.clone());
+        self.answer_of(
+            status,
+            first.map(|candidate| candidate.family),
+            cells,
+            note,
+            rows,
+        )
+    }
+
+    fn answer_of(
+        &self,
+        status: Status,
+        family: Option<etchlore_engine::model::FamilyId>,
+        cells: Vec<Own>,
+        note: Option<String>,
+        candidates: Vec<Box<[u8]>>,
+    ) -> Answer {
+        Answer {
+            status,
+            family,
+            text: self.question.writing.row(&cells).into(),
+            cells: cells.into(),
+            note: note.map(String::into_boxed_str),
+            candidates: candidates.into(),
+        }
+    }
+
+    /// The cells of one reading.
+    fn cells(&self, part: &Part) -> Vec<Own> {
+        let mut cells = vec![Own::text(part.status.word())];
+        let first = part.ranking.candidates.first();
+        let Some(candidate) = first.filter(|_| part.status < Status::None) else {
+            cells.resize(5 + self.question.wants.len(), Own::Empty);
+            return cells;
+        };
+        self.identity(candidate, &part.ranking, &mut cells);
+        cells
+    }
+
+    fn identity(
+        &self,
+        candidate: &etchlore_engine::rank::Candidate,
+        ranking: &Ranking,
+        cells: &mut Vec<Own>,
+    ) {
+        let rules = self.question.loaded.rules.set();
+        let family = &rules.families[candidate.family.index()];
+        let maker = family
+            .maker
+            .map_or("", |maker| rules.makers[maker.index()].title.as_str());
+        cells.push(Own::text(&family.name));
+        cells.push(Own::text(maker));
+        cells.push(Own::Number(short(candidate.probability)));
+        cells.push(Own::text(candidate.written.as_deref().unwrap_or("")));
+        let wants = self.question.wants.iter();
+        cells.extend(wants.map(|want| want.of_candidate(rules, candidate, ranking)));
+    }
+
+    /// Rows of the table of candidates, without the row's number.
+    fn candidates(&self, ranking: &Ranking) -> Vec<Box<[u8]>> {
+        let mut rows = Vec::new();
+        for (place, candidate) in ranking.candidates.iter().enumerate() {
+            let mut cells = vec![Own::Number((place + 1) as f64)];
+            self.identity(candidate, ranking, &mut cells);
+            let mut row = Vec::new();
+            for cell in &cells {
+                row.push(CANDIDATES.delimiter);
+                put_cell(&mut row, cell, CANDIDATES);
+            }
+            rows.push(row.into());
+        }
+        rows
+    }
+}
+
+/// Several parts of one cell, side by side; what they share is said once.
+fn joined(mut a: Vec<Own>, b: Vec<Own>) -> Vec<Own> {
+    for (at, (one, other)) in a.iter_mut().zip(b).enumerate() {
+        match (&*one, &other) {
+            (same, _) if *same == other => {}
+            // How sure all of them are: as sure as the least.
+            (Own::Number(p), Own::Number(q)) if at == 3 => *one = Own::Number(p.min(*q)),
+            (_, Own::Empty) => {}
+            (Own::Empty, _) => *one = other,
+            (known, _) => *one = Own::Text(format!("{}; {}", known.show(), other.show())),
+        }
+    }
+    a
+}
+
+/// A probability as it stands in a cell: what is not certain is not written as 1.
+pub(crate) fn short(probability: f64) -> f64 {
+    let rounded = (probability * 1e6).round() / 1e6;
+    if rounded >= 1.0 && probability < 1.0 {
+        0.999_999
+    } else {
+        rounded
+    }
+}

@@ -1,0 +1,21 @@
+//! A table through the decoder: rows in, the same rows out with the answers beside them.
+//!
+//! ```text
+//! table --run--> batches --(threads) work: cells -> ask (memo, decoder) -> answer -> row--> in order --> table
+//!                                          cells -> claims -> findings                  tally -> summary
+//! ```
+//!
+//! Does not know: how tables are packed, encoded and parted into records (`table`), rules (`engine`).
+
+mod answer;
+mod ask;
+mod columns;
+mod job;
+mod memo;
+mod run;
+mod summary;
+mod tally;
+mod want;
+mod work;
+
+pub(crate) use job::bulk;
