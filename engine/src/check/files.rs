@@ -7,7 +7,7 @@ use crate::diagnostic::Diagnostic;
 use crate::model::{FamilyId, Maker, MakerId, MakerMark, MakerMarkKind, Provenance, Window};
 use crate::source::SourceId;
 use crate::syntax::ast::{LineKind, Word};
-use crate::syntax::parse;
+use crate::syntax::{Parsed, parse};
 
 /// The newest edition of the language known here.
 const EDITION: &str = "1";
@@ -24,17 +24,52 @@ pub(super) struct Declared {
 
 /// Parses the roots and all that they use.
 pub(super) fn load(cx: &mut Cx<'_>, roots: &[SourceId]) {
+    let mut parsed = parse_all(cx, roots);
     for root in roots {
-        load_one(cx, *root, &mut Vec::new());
+        load_one(cx, *root, &mut parsed, &mut Vec::new());
     }
 }
 
-/// Parses one text and what it uses; gives its index in `cx.files`.
-fn load_one(cx: &mut Cx<'_>, id: SourceId, open: &mut Vec<SourceId>) -> usize {
+/// Parses texts in two threads, each about half of the bytes: a text says nothing of another.
+fn parse_all(cx: &Cx<'_>, roots: &[SourceId]) -> HashMap<SourceId, Parsed> {
+    let sources = &*cx.sources;
+    let all: usize = roots.iter().map(|id| sources.text(*id).len()).sum();
+    let mut bytes = 0;
+    let half = roots.iter().take_while(|id| {
+        bytes += sources.text(**id).len();
+        bytes <= all / 2
+    });
+    let (first, second) = roots.split_at(half.count());
+    let of = |ids: &[SourceId]| -> Vec<(SourceId, Parsed)> {
+        ids.iter()
+            .map(|id| (*id, parse(*id, sources.text(*id))))
+            .collect()
+    };
+    std::thread::scope(|scope| {
+        let other = scope.spawn(|| of(second));
+        let mut found = of(first);
+        match other.join() {
+            Ok(rest) => found.extend(rest),
+            Err(panic) => std::panic::resume_unwind(panic),
+        }
+        found.into_iter().collect()
+    })
+}
+
+/// Parses one text, if it is not parsed yet, and what it uses; gives its index in `cx.files`.
+fn load_one(
+    cx: &mut Cx<'_>,
+    id: SourceId,
+    ready: &mut HashMap<SourceId, Parsed>,
+    open: &mut Vec<SourceId>,
+) -> usize {
     if let Some(known) = cx.files.iter().position(|file| file.id == id) {
         return known;
     }
-    let parsed = parse(id, cx.sources.text(id));
+    let parsed = match ready.remove(&id) {
+        Some(parsed) => parsed,
+        None => parse(id, cx.sources.text(id)),
+    };
     cx.diagnostics.extend(parsed.diagnostics);
     let index = cx.files.len();
     cx.files.push(File {
@@ -79,7 +114,7 @@ fn load_one(cx: &mut Cx<'_>, id: SourceId, open: &mut Vec<SourceId>) -> usize {
                             .help("move what both need to a third file"),
                     );
                 } else {
-                    load_one(cx, used, open);
+                    load_one(cx, used, ready, open);
                 }
             }
             Err(why) => {

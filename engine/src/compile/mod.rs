@@ -99,14 +99,26 @@ pub fn compile(
     for family in &rules.families {
         add_glyphs(family, &mut alphabet, limits)?;
     }
+    // Families know nothing of each other here: two threads, each every other one, so that long packs do not fall to one.
+    let every_other = |first: usize| -> Result<Vec<FamilyProgram>, LimitExceeded> {
+        let mine = rules.families.iter().enumerate().skip(first).step_by(2);
+        mine.map(|(index, family)| compile_family(FamilyId::at(index), family, &alphabet, limits))
+            .collect()
+    };
+    let (even, odd) = std::thread::scope(|scope| {
+        let odd = scope.spawn(|| every_other(1));
+        let even = every_other(0);
+        (even, odd.join())
+    });
+    let odd = match odd {
+        Ok(odd) => odd,
+        Err(panic) => std::panic::resume_unwind(panic),
+    };
+    let (mut even, mut odd) = (even?.into_iter(), odd?.into_iter());
     let mut families = Vec::with_capacity(rules.families.len());
-    for (index, family) in rules.families.iter().enumerate() {
-        families.push(compile_family(
-            FamilyId::at(index),
-            family,
-            &alphabet,
-            limits,
-        )?);
+    while let Some(next) = even.next() {
+        families.push(next);
+        families.extend(odd.next());
     }
     let index = Index::of(&families, &alphabet);
     Ok(Program {

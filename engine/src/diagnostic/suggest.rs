@@ -23,30 +23,43 @@ pub(crate) fn within<'a>(
     found.into_iter().map(|(_, name)| name).collect()
 }
 
-/// Letters inserted, dropped, changed or swapped with their neighbour.
+/// Longest name that is compared.
+const LONGEST: usize = 63;
+
+/// Letters inserted, dropped, changed or swapped with their neighbour; `usize::MAX` for what is longer than any name. Asked often, so
+/// without a table on the heap: only the last three of its rows are needed.
 fn distance(a: &str, b: &str) -> usize {
-    let (a, b): (Vec<char>, Vec<char>) = (a.chars().collect(), b.chars().collect());
-    if a.len().abs_diff(b.len()) > 3 {
-        return usize::MAX;
-    }
-    let mut rows = vec![vec![0; b.len() + 1]; a.len() + 1];
-    for (i, row) in rows.iter_mut().enumerate() {
-        row[0] = i;
-    }
-    rows[0] = (0..=b.len()).collect();
-    for i in 1..=a.len() {
-        for j in 1..=b.len() {
-            let change = usize::from(a[i - 1] != b[j - 1]);
-            let mut best = (rows[i - 1][j] + 1)
-                .min(rows[i][j - 1] + 1)
-                .min(rows[i - 1][j - 1] + change);
-            if i > 1 && j > 1 && a[i - 1] == b[j - 2] && a[i - 2] == b[j - 1] {
-                best = best.min(rows[i - 2][j - 2] + 1);
-            }
-            rows[i][j] = best;
+    let mut letters = ['\0'; LONGEST];
+    let mut length = 0;
+    for c in b.chars() {
+        if length == LONGEST {
+            return usize::MAX;
         }
+        letters[length] = c;
+        length += 1;
     }
-    rows[a.len()][b.len()]
+    let b = &letters[..length];
+    let mut before = [0_usize; LONGEST + 1];
+    let mut above: [usize; LONGEST + 1] = std::array::from_fn(|j| j);
+    let mut last = None;
+    for (i, c) in a.chars().enumerate() {
+        let mut row = [0_usize; LONGEST + 1];
+        row[0] = i + 1;
+        for j in 1..=b.len() {
+            let change = usize::from(c != b[j - 1]);
+            let mut best = (above[j] + 1)
+                .min(row[j - 1] + 1)
+                .min(above[j - 1] + change);
+            if j > 1 && last == Some(b[j - 1]) && c == b[j - 2] {
+                best = best.min(before[j - 2] + 1);
+            }
+            row[j] = best;
+        }
+        before = above;
+        above = row;
+        last = Some(c);
+    }
+    above[b.len()]
 }
 
 #[cfg(test)]
