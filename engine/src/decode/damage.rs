@@ -185,16 +185,22 @@ impl Decoder<'_> {
                 let mut lines = Vec::with_capacity(row.lines.len());
                 for line in &row.lines {
                     let naming = line.places.iter().any(|place| row.naming[place.slot]);
-                    let rest = reach.rest(line);
+                    let mut rest = reach.rest(line);
                     let mut has = vec![false; damages.len()];
                     // A line that names nothing and is there as read needs no damage.
                     if naming || !reach.is_there(&rest) {
                         for damage in &candidates {
                             has[damage.index] = matches!(damage.edit, Edit::Turned(_))
-                                || reach.can_have(line, &rest, damage);
+                                || reach.can_have(line, &mut rest, damage);
                         }
                     }
-                    lines.push((has, rest.alive));
+                    let any = has.contains(&true);
+                    let alive = if any {
+                        reach.alive(line, &mut rest)
+                    } else {
+                        Vec::new()
+                    };
+                    lines.push((has, alive));
                 }
                 possible.extend(
                     (0..damages.len())

@@ -6,9 +6,9 @@
 use rustc_hash::FxHashMap;
 
 use super::deep::Edit;
-use super::stream::{Doubt, Stream};
+use super::stream::{Doubt, Stream, Tick};
 use super::walk::Walker;
-use crate::compile::{Alphabet, FamilyProgram, LineProgram, bits};
+use crate::compile::{Alphabet, FamilyProgram, LineProgram, bits, key};
 
 /// Glyphs that must have been read before the damage for a line that is cut off after it.
 const BEFORE_CUT: usize = 3;
@@ -17,10 +17,12 @@ const BEFORE_CUT: usize = 3;
 pub(super) struct Rest {
     /// From its beginning, by place.
     forward: Vec<u128>,
-    /// To its end.
-    whole: Vec<u128>,
-    /// To its end, or to where it is cut off.
-    pub(super) alive: Vec<u128>,
+    /// Least glyphs that the places from each on need.
+    needs: Vec<usize>,
+    /// From where its end is reached, by place: where that was asked, and where it is so.
+    whole: Vec<(u128, u128)>,
+    /// The same for its end or where it is cut off.
+    alive: Vec<(u128, u128)>,
 }
 
 /// One damage, with the stream as it was before.
@@ -41,6 +43,8 @@ pub(super) struct Reach<'a> {
     damaged: FxHashMap<(usize, usize, usize), u128>,
     starts: u128,
     stops: u128,
+    /// Whether the stream has unread runs.
+    runs: bool,
 }
 
 impl<'a> Reach<'a> {
@@ -64,6 +68,7 @@ impl<'a> Reach<'a> {
             damaged: FxHashMap::default(),
             starts,
             stops,
+            runs: stream.ticks.iter().any(|tick| tick.doubt == Doubt::Run),
         }
     }
 
@@ -80,7 +85,6 @@ impl<'a> Reach<'a> {
     /// What can be reached of a line as read.
     pub(super) fn rest(&mut self, line: &LineProgram) -> Rest {
         let n = line.places.len();
-        let length = self.stream.len();
         let mut forward = vec![0_u128; n + 1];
         forward[0] = self.starts;
         for (at, place) in line.places.iter().enumerate() {
@@ -88,28 +92,72 @@ impl<'a> Reach<'a> {
                 forward[at + 1] |= self.ends(line, place.table, from);
             }
         }
-        let (mut whole, mut alive) = (vec![0_u128; n + 1], vec![0_u128; n + 1]);
-        whole[n] = self.through_runs(self.stops);
-        alive[n] = whole[n];
-        let mut rest = 0;
+        let mut needs = vec![0; n + 1];
         for (at, place) in line.places.iter().enumerate().rev() {
-            rest += self.family.tables[place.table].min;
-            if rest > 0 {
-                alive[at] = self.stops;
-            }
-            for from in 0..=length {
-                let ends = self.ends(line, place.table, from);
-                whole[at] |= u128::from(ends & whole[at + 1] != 0) << from;
-                alive[at] |= u128::from(ends & alive[at + 1] != 0) << from;
-            }
-            whole[at] = self.through_runs(whole[at]);
-            alive[at] = self.through_runs(alive[at]);
+            needs[at] = needs[at + 1] + self.family.tables[place.table].min;
         }
-        Rest {
+        let mut rest = Rest {
             forward,
-            whole,
-            alive,
+            needs,
+            whole: vec![(0, 0); n + 1],
+            alive: vec![(0, 0); n + 1],
+        };
+        // Through an unread run a place is reached from the one before it, so that all have to be known.
+        if self.runs {
+            self.all(line, &mut rest, true);
+            self.all(line, &mut rest, false);
         }
+        rest
+    }
+
+    /// From where the end of a line, or where it is cut off, is reached, by place.
+    pub(super) fn alive(&mut self, line: &LineProgram, rest: &mut Rest) -> Vec<u128> {
+        self.all(line, rest, true);
+        rest.alive.iter().map(|(_, so)| *so).collect()
+    }
+
+    /// Works out all positions.
+    fn all(&mut self, line: &LineProgram, rest: &mut Rest, cut: bool) {
+        for at in (0..=line.places.len()).rev() {
+            for from in 0..=self.stream.len() {
+                self.leads(line, rest, at, from, cut);
+            }
+            let through = |(known, so): (u128, u128)| (known, self.through_runs(so));
+            if cut {
+                rest.alive[at] = through(rest.alive[at]);
+            } else {
+                rest.whole[at] = through(rest.whole[at]);
+            }
+        }
+    }
+
+    /// Whether the end of a line, or with `cut` where it is cut off, is reached from a place and position.
+    fn leads(
+        &mut self,
+        line: &LineProgram,
+        rest: &mut Rest,
+        at: usize,
+        from: usize,
+        cut: bool,
+    ) -> bool {
+        let (known, so) = if cut { rest.alive[at] } else { rest.whole[at] };
+        if known >> from & 1 == 1 {
+            return so >> from & 1 == 1;
+        }
+        let ends_here = at == line.places.len() || cut && rest.needs[at] > 0;
+        let found = ends_here && self.stops >> from & 1 == 1
+            || line.places.get(at).is_some_and(|place| {
+                bits(self.ends(line, place.table, from))
+                    .any(|end| self.leads(line, rest, at + 1, end, cut))
+            });
+        let memo = if cut {
+            &mut rest.alive[at]
+        } else {
+            &mut rest.whole[at]
+        };
+        memo.0 |= 1 << from;
+        memo.1 |= u128::from(found) << from;
+        found
     }
 
     /// Where one of these positions lies behind unread runs, the place before them counts too.
@@ -130,7 +178,12 @@ impl<'a> Reach<'a> {
     }
 
     /// Whether a line can have a damage.
-    pub(super) fn can_have(&mut self, line: &LineProgram, rest: &Rest, damaged: &Damaged) -> bool {
+    pub(super) fn can_have(
+        &mut self,
+        line: &LineProgram,
+        rest: &mut Rest,
+        damaged: &Damaged,
+    ) -> bool {
         let edit = damaged.edit;
         let place = edit.place();
         let before = low(place + 1);
@@ -144,31 +197,13 @@ impl<'a> Reach<'a> {
                     continue;
                 }
                 let first = start_of(self.starts, from);
-                let cut = if from >= first + BEFORE_CUT {
-                    rest.alive[at + 1]
-                } else {
-                    rest.whole[at + 1]
-                };
+                let cut = from >= first + BEFORE_CUT;
                 let run = damaged
                     .stream
                     .ticks
                     .get(from)
                     .is_some_and(|tick| tick.doubt == Doubt::Run);
-                // Nothing to come back to, whatever this place takes.
                 let behind = |end: usize| edit.behind(end);
-                let reachable =
-                    run || (from + table.min..=from + table.max + 1).any(|end| {
-                        end <= damaged.stream.len()
-                            && match behind(end) {
-                                Some(read) => cut >> read & 1 == 1,
-                                None => end > place,
-                            }
-                    }) || damaged.stream.ticks[from.min(damaged.stream.len() - 1)..]
-                        .iter()
-                        .any(|tick| tick.doubt == Doubt::Run);
-                if !reachable {
-                    continue;
-                }
                 let key = (damaged.index, here.table, from);
                 let ends = match self.damaged.get(&key) {
                     Some(known) => *known,
@@ -187,8 +222,11 @@ impl<'a> Reach<'a> {
                 };
                 for end in bits(ends) {
                     match behind(end) {
-                        Some(read) if cut >> read & 1 == 1 => return true,
-                        Some(_) => {}
+                        Some(read) => {
+                            if self.leads(line, rest, at + 1, read, cut) {
+                                return true;
+                            }
+                        }
                         None if end > place || run => amid[at + 1] |= 1 << end,
                         None => {}
                     }
@@ -199,7 +237,7 @@ impl<'a> Reach<'a> {
     }
 }
 
-/// Where a table can end that is read from a position on, as bits.
+/// Where a table can end that is read from a position on, as bits; also where it cannot quite, as a code that only another guard allows.
 fn ends_in(
     family: &FamilyProgram,
     line: &LineProgram,
@@ -208,16 +246,85 @@ fn ends_in(
     stream: &Stream,
     alphabet: &Alphabet,
 ) -> u128 {
-    let mut ends = Walker::new(family, line, stream, alphabet).ends(&family.tables[table], at);
-    // An unread run takes any number of places.
-    if stream
-        .ticks
-        .get(at)
-        .is_some_and(|tick| tick.doubt == Doubt::Run)
-    {
-        ends |= 1 << at | 1 << (at + 1);
+    let table = &family.tables[table];
+    let ticks = &stream.ticks[at..];
+    let window = &ticks[..ticks.len().min(table.max)];
+    if window.iter().any(|tick| tick.doubt == Doubt::Run) {
+        let mut ends = Walker::new(family, line, stream, alphabet).ends(table, at);
+        // An unread run takes any number of places.
+        if ticks[0].doubt == Doubt::Run {
+            ends |= 1 << at | 1 << (at + 1);
+        }
+        return ends;
+    }
+    let mut ends: u128 = if table.empty.is_empty() { 0 } else { 1 << at };
+    let plain = window
+        .iter()
+        .take_while(|tick| matches!(tick.doubt, Doubt::Read | Doubt::Certain))
+        .count();
+    let mut run = 0;
+    for (length, tick) in (1..).zip(&window[..plain]) {
+        run = key(run, tick.class);
+        if table.lengths >> length.min(63) & 1 == 1 && table.by_key.contains_key(&run) {
+            ends |= 1 << (at + length);
+        }
+    }
+    if plain < window.len() {
+        let mut classes = [0_u8; 128];
+        for (class, tick) in classes.iter_mut().zip(&window[..plain]) {
+            *class = tick.class;
+        }
+        for index in table.beginning(&classes[..plain], alphabet) {
+            let ids = &table.spelled[*index as usize].ids;
+            if ids.len() > plain
+                && ids.len() <= window.len()
+                && ends >> (at + ids.len()) & 1 == 0
+                && ids[plain..]
+                    .iter()
+                    .zip(&window[plain..])
+                    .all(|(id, tick)| can_be(*id, tick, alphabet))
+            {
+                ends |= 1 << (at + ids.len());
+            }
+        }
+    }
+    for strip in &table.open {
+        let length = strip.sets.len();
+        if length > 0
+            && length <= window.len()
+            && ends >> (at + length) & 1 == 0
+            && strip
+                .sets
+                .iter()
+                .zip(window)
+                .all(|(set, tick)| can_be_of(*set, tick, alphabet))
+        {
+            ends |= 1 << (at + length);
+        }
     }
     ends
+}
+
+/// Whether a glyph may have been printed there.
+fn can_be(id: u8, tick: &Tick, alphabet: &Alphabet) -> bool {
+    match tick.doubt {
+        Doubt::Read | Doubt::Certain => alphabet.class(id) == tick.class,
+        Doubt::OneOf => tick.set >> id & 1 == 1,
+        Doubt::Unread | Doubt::Run => true,
+        Doubt::Other => id != tick.id,
+    }
+}
+
+/// Whether some glyph of a set may have been printed there.
+fn can_be_of(set: u128, tick: &Tick, alphabet: &Alphabet) -> bool {
+    match tick.doubt {
+        Doubt::Read | Doubt::Certain => {
+            set >> tick.id & 1 == 1 || set & alphabet.alike(tick.id) != 0
+        }
+        Doubt::OneOf => set & tick.set != 0,
+        Doubt::Unread | Doubt::Run => true,
+        Doubt::Other => set >> tick.id & 1 == 0,
+    }
 }
 
 /// The last start at or before a position.
