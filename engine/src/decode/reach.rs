@@ -160,6 +160,21 @@ impl<'a> Reach<'a> {
         found
     }
 
+    /// Whether the end of a line is reached from a place and position, with something read on the way.
+    fn goes_on(&mut self, line: &LineProgram, rest: &mut Rest, at: usize, from: usize) -> bool {
+        for (next, place) in (at + 1..).zip(&line.places[at..]) {
+            let ends = self.ends(line, place.table, from);
+            let further = ends & !low(from + 1);
+            if bits(further).any(|end| self.leads(line, rest, next, end, false)) {
+                return true;
+            }
+            if ends == further {
+                return false;
+            }
+        }
+        false
+    }
+
     /// Where one of these positions lies behind unread runs, the place before them counts too.
     fn through_runs(&self, mut positions: u128) -> u128 {
         for (at, tick) in self.stream.ticks.iter().enumerate().rev() {
@@ -222,6 +237,12 @@ impl<'a> Reach<'a> {
                 };
                 for end in bits(ends) {
                     match behind(end) {
+                        // What is left of a beginning that was cut off must be there.
+                        Some(read) if read <= place && matches!(edit, Edit::StartCut(_)) => {
+                            if self.goes_on(line, rest, at + 1, read) {
+                                return true;
+                            }
+                        }
                         Some(read) => {
                             if self.leads(line, rest, at + 1, read, cut) {
                                 return true;
