@@ -28,6 +28,20 @@ pub struct Program {
     pub(crate) alphabet: Alphabet,
     pub(crate) families: Vec<FamilyProgram>,
     pub(crate) index: Index,
+    /// By family, how many rows those before it have; all rows last.
+    first_row: Vec<usize>,
+}
+
+impl Program {
+    /// How many rows all families have.
+    pub(crate) fn rows(&self) -> usize {
+        self.first_row.last().copied().unwrap_or(0)
+    }
+
+    /// The number of a row among all.
+    pub(crate) fn row(&self, family: u32, row: u32) -> usize {
+        self.first_row[family as usize] + row as usize
+    }
 }
 
 /// One family, ready to decode.
@@ -121,10 +135,15 @@ pub fn compile(
         families.extend(odd.next());
     }
     let index = Index::of(&families, &alphabet);
+    let mut first_row = vec![0];
+    for family in &families {
+        first_row.push(first_row.last().copied().unwrap_or(0) + family.rows.len());
+    }
     Ok(Program {
         alphabet,
         families,
         index,
+        first_row,
     })
 }
 

@@ -16,6 +16,9 @@ const MAX_DAMAGED: usize = 80;
 /// Most steps of all walks of one family.
 const MAX_STEPS: u64 = 1_500;
 
+/// The bit of rows that can begin as the reading does.
+const AS_READ: u32 = 63;
+
 /// What is found in a search for damage, before the codes are weighed.
 pub(crate) struct Found<'a> {
     pub(crate) family: FamilyId,
@@ -139,49 +142,50 @@ impl Decoder<'_> {
         taken: &[u32],
         scratch: &mut Scratch,
     ) -> (Vec<(usize, usize)>, Vec<Tried>) {
-        // The rows that can begin so: as read, or by what the damage makes of the beginning.
+        // The rows that can begin so: as read (the highest bit), or by what a damage makes of the beginning, a bit each.
+        let mut begins: Vec<u64> = vec![0; self.program.rows()];
+        let mut rows: Vec<(u32, u32)> = Vec::new();
+        let mut note = |found: &[(u32, u32)], bit: u32| {
+            for (family, row) in found {
+                // A part that is there as read is hardly the same part damaged.
+                if taken.binary_search(family).is_ok() {
+                    continue;
+                }
+                let mask = &mut begins[self.program.row(*family, *row)];
+                if *mask == 0 {
+                    rows.push((*family, *row));
+                }
+                *mask |= 1 << bit;
+            }
+        };
         self.find_rows(stream, scratch);
-        let mut rows: Vec<(u32, u32, Option<usize>)> = Vec::new();
-        rows.extend(
-            scratch
-                .rows
-                .iter()
-                .map(|(family, row)| (*family, *row, None)),
-        );
-        let mut early = vec![false; damages.len()];
+        note(&scratch.rows, AS_READ);
+        let mut early: Vec<Option<u32>> = vec![None; damages.len()];
+        let mut bit = 0;
         for damage in damages {
             let (from, _) = damage.edit.range(stream.len());
             let beginning = |start: &usize| (*start..start + 3).contains(&from);
             if matches!(damage.edit, Edit::Turned(_)) || stream.starts.iter().any(beginning) {
-                early[damage.index] = true;
+                early[damage.index] = Some(bit);
                 self.find_rows(&damage.stream, scratch);
-                let at = Some(damage.index);
-                rows.extend(scratch.rows.iter().map(|(family, row)| (*family, *row, at)));
+                note(&scratch.rows, bit);
+                // More than there are bits for share the last.
+                bit = (bit + 1).min(AS_READ - 1);
             }
         }
-        // A part that is there as read is hardly the same part damaged.
-        rows.retain(|(family, ..)| taken.binary_search(family).is_err());
         rows.sort_unstable();
         let mut possible: Vec<(usize, usize)> = Vec::new();
         let mut tried: Vec<Tried> = Vec::with_capacity(rows.len());
         for family in rows.chunk_by(|a, b| a.0 == b.0) {
             let program = &self.program.families[family[0].0 as usize];
             let mut reach = Reach::new(program, stream, &self.program.alphabet);
-            for entries in family.chunk_by(|a, b| a.1 == b.1) {
-                let (family, row_at, _) = entries[0];
+            for (family, row_at) in family {
+                let (family, row_at) = (*family, *row_at);
                 let row = &program.rows[row_at as usize];
-                let begins = entries.iter().any(|(.., at)| at.is_none());
-                let candidates: Vec<&Damaged> = damages
-                    .iter()
-                    .filter(|damage| {
-                        if early[damage.index] {
-                            let at = Some(damage.index);
-                            entries.binary_search(&(family, row_at, at)).is_ok()
-                        } else {
-                            begins
-                        }
-                    })
-                    .collect();
+                let mask = begins[self.program.row(family, row_at)];
+                let can_begin =
+                    |damage: &&Damaged| mask >> early[damage.index].unwrap_or(AS_READ) & 1 == 1;
+                let candidates: Vec<&Damaged> = damages.iter().filter(can_begin).collect();
                 let mut lines = Vec::with_capacity(row.lines.len());
                 for line in &row.lines {
                     let naming = line.places.iter().any(|place| row.naming[place.slot]);

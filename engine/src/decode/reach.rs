@@ -17,6 +17,8 @@ const BEFORE_CUT: usize = 3;
 pub(super) struct Rest {
     /// From its beginning, by place.
     forward: Vec<u128>,
+    /// Up to where, at most, a place that can be begun goes.
+    far: usize,
     /// Least glyphs that the places from each on need.
     needs: Vec<usize>,
     /// From where its end is reached, by place: where that was asked, and where it is so.
@@ -87,7 +89,12 @@ impl<'a> Reach<'a> {
         let n = line.places.len();
         let mut forward = vec![0_u128; n + 1];
         forward[0] = self.starts;
+        let mut far = 0;
         for (at, place) in line.places.iter().enumerate() {
+            if forward[at] != 0 {
+                let last = 127 - forward[at].leading_zeros() as usize;
+                far = far.max(last + self.family.tables[place.table].max);
+            }
             for from in bits(forward[at]) {
                 forward[at + 1] |= self.ends(line, place.table, from);
             }
@@ -98,6 +105,7 @@ impl<'a> Reach<'a> {
         }
         let mut rest = Rest {
             forward,
+            far,
             needs,
             whole: vec![(0, 0); n + 1],
             alive: vec![(0, 0); n + 1],
@@ -201,6 +209,9 @@ impl<'a> Reach<'a> {
     ) -> bool {
         let edit = damaged.edit;
         let place = edit.place();
+        if place > rest.far {
+            return false;
+        }
         let before = low(place + 1);
         // Positions in the midst of the damage, by place of the line.
         let mut amid = vec![0_u128; line.places.len() + 1];
