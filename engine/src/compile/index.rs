@@ -1,5 +1,7 @@
 //! Which lines a reading can be: by the look-alike classes of its first two glyphs.
 
+use std::sync::OnceLock;
+
 use super::FamilyProgram;
 use super::alphabet::Alphabet;
 use super::table::Table;
@@ -16,6 +18,10 @@ pub(crate) struct LineRef {
 #[derive(Debug, Clone, Default)]
 pub(crate) struct Index {
     buckets: Vec<Vec<LineRef>>,
+    /// All lines that begin with a class, in order, once asked for.
+    by_first: Vec<OnceLock<Vec<LineRef>>>,
+    /// All lines that can go on with a class after any first one, or end there.
+    by_second: Vec<OnceLock<Vec<LineRef>>>,
 }
 
 const SIDE: usize = 128;
@@ -57,7 +63,23 @@ impl Index {
                 }
             }
         }
-        Index { buckets }
+        let unasked = || (0..SIDE).map(|_| OnceLock::new()).collect();
+        Index {
+            buckets,
+            by_first: unasked(),
+            by_second: unasked(),
+        }
+    }
+
+    /// Lines of some buckets, each once, in order.
+    fn together(&self, buckets: impl Iterator<Item = usize>) -> Vec<LineRef> {
+        let mut all: Vec<LineRef> = buckets
+            .flat_map(|bucket| self.buckets.get(bucket).into_iter().flatten())
+            .copied()
+            .collect();
+        all.sort_unstable();
+        all.dedup();
+        all
     }
 
     /// Lines that can begin with glyphs of these classes; a class that is not known is `None`.
@@ -68,24 +90,33 @@ impl Index {
         found: &mut Vec<LineRef>,
     ) {
         found.clear();
-        let firsts = first.map_or(0..SIDE, |a| usize::from(a)..usize::from(a) + 1);
-        for a in firsts {
-            match second {
-                // The reading goes on with this class; a line may also end here, before a boundary.
-                Some(Some(b)) => {
-                    found.extend_from_slice(&self.buckets[a * SIDE + usize::from(b)]);
-                    found.extend_from_slice(&self.buckets[a * SIDE + END]);
+        let first = first.map(usize::from);
+        match (first, second) {
+            (Some(a), Some(Some(b))) => {
+                let b = usize::from(b);
+                for bucket in [a * SIDE + b, a * SIDE + END] {
+                    found.extend(self.buckets.get(bucket).into_iter().flatten());
                 }
-                // The reading ends: whatever the line would go on with has been cut off.
-                Some(None) | None => {
-                    for b in 0..SIDE {
-                        found.extend_from_slice(&self.buckets[a * SIDE + b]);
-                    }
+                found.sort_unstable();
+                found.dedup();
+            }
+            // The reading ends: whatever the line would go on with has been cut off.
+            (Some(a), Some(None) | None) => {
+                if let Some(lines) = self.by_first.get(a) {
+                    let of_first = || self.together((0..SIDE).map(|b| a * SIDE + b));
+                    found.extend(lines.get_or_init(of_first));
                 }
             }
+            (None, Some(Some(b))) => {
+                let b = usize::from(b);
+                if let Some(lines) = self.by_second.get(b) {
+                    let of_second =
+                        || self.together((0..SIDE).flat_map(|a| [a * SIDE + b, a * SIDE + END]));
+                    found.extend(lines.get_or_init(of_second));
+                }
+            }
+            (None, Some(None) | None) => found.extend(self.together(0..self.buckets.len())),
         }
-        found.sort_unstable();
-        found.dedup();
     }
 }
 

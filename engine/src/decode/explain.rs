@@ -375,7 +375,9 @@ impl<'p> Decoder<'p> {
                 .rows
                 .extend(scratch.found.iter().map(|line| (line.family, line.row)));
         }
-        scratch.rows.sort_unstable();
+        if !scratch.rows.is_sorted() {
+            scratch.rows.sort_unstable();
+        }
         scratch.rows.dedup();
     }
 
