@@ -46,6 +46,7 @@ packs! {
     "gigadevice_gd32" "makers/gigadevice_gd32.lore",
     "issi" "makers/issi.lore",
     "linear" "makers/linear.lore",
+    "lm3s.csv" "makers/lm3s.csv",
     "logic" "makers/logic.lore",
     "logic_74" "makers/logic_74.lore",
     "logic_functions.csv" "makers/logic_functions.csv",
