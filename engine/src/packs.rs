@@ -46,6 +46,7 @@ packs! {
     "gigadevice" "makers/gigadevice.lore",
     "gigadevice_gd32" "makers/gigadevice_gd32.lore",
     "issi" "makers/issi.lore",
+    "labels" "standards/labels.lore",
     "lattice" "makers/lattice.lore",
     "linear" "makers/linear.lore",
     "logic" "makers/logic.lore",
