@@ -60,6 +60,8 @@ const LAYERS: &[(&str, &[&str])] = &[
             "rank",
             "write",
             "value",
+            "glyph",
+            "source",
             "diagnostic",
             "Rules",
         ],

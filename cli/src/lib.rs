@@ -5,10 +5,12 @@ mod bulk;
 mod casebook;
 mod commands;
 mod console;
+mod corpus;
 mod failure;
 mod present;
 mod rules;
 mod table;
+mod version;
 mod whole;
 
 use std::ffi::OsString;
@@ -48,6 +50,15 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
             }
             RulesCommand::List(args) => commands::rules::list::run(args, &cli.global, &mut console),
             RulesCommand::Show(args) => commands::rules::show::run(args, &cli.global, &mut console),
+            RulesCommand::Changes(args) => {
+                commands::rules::changes::run(args, &cli.global, &mut console)
+            }
+            RulesCommand::Overlaps(args) => {
+                commands::rules::overlaps::run(args, &cli.global, &mut console)
+            }
+            RulesCommand::Coverage(args) => {
+                commands::rules::coverage::run(args, &cli.global, &mut console)
+            }
             RulesCommand::Write(args) => {
                 commands::rules::write::run(args, &cli.global, &mut console)
             }

@@ -54,6 +54,8 @@ pub(crate) struct Loaded {
     pub(crate) rules: Rules,
     /// `sha256:...` over the names and texts of all rule files.
     pub(crate) digest: String,
+    /// How readers err: the lab's own table, or the embedded one.
+    pub(crate) confusions: Confusions,
 }
 
 /// Rule texts found, with what the check says.
@@ -407,11 +409,13 @@ pub(crate) fn compile(
         return Err(Failure::BrokenRules(errors.len()));
     }
     let digest = digest(&sources, settings);
-    match Rules::compile(checked.rules, &settings.confusions()?, &Limits::default()) {
+    let confusions = settings.confusions()?;
+    match Rules::compile(checked.rules, &confusions, &Limits::default()) {
         Ok(rules) => Ok(Loaded {
             sources,
             rules,
             digest,
+            confusions,
         }),
         Err(limit) => {
             let fault = Diagnostic::new("too-large", limit.place, limit.to_string())

@@ -2,6 +2,8 @@
 
 #![allow(clippy::unwrap_used, clippy::disallowed_methods)]
 
+// What an edit changes, and what a corpus covers.
+mod changes;
 // The formatter changes the looks of a rule file and nothing else.
 mod format;
 // What holds for every family, the reference decoder included.

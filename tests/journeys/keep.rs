@@ -178,3 +178,108 @@ fn write_draws_and_lists_members() {
     assert_eq!(many.status, 2);
     assert!(many.err.contains("more than 50 members"), "{}", many.err);
 }
+
+#[test]
+fn coverage_of_a_parts_list() {
+    let rules = [
+        "--rules",
+        "rules-demo",
+        "--corpus",
+        "rules-demo/lists/sounder.csv",
+    ];
+    let text = run(&[&["rules", "coverage", "--unused"][..], &rules[..]].concat());
+    assert_eq!(text.status, 0, "{}", text.err);
+    assert!(
+        text.out.contains("hm_sdram") && text.out.contains("never met: "),
+        "{}",
+        text.out
+    );
+    let json = crate::harness::json(
+        &[&["rules", "coverage", "--output", "json"][..], &rules[..]].concat(),
+    );
+    let sum =
+        ["decoded", "ambiguous", "none", "unreadable"].map(|word| json[word].as_u64().unwrap());
+    assert_eq!(json["marks"].as_u64().unwrap(), sum.iter().sum::<u64>());
+    let missing = run(&[
+        "rules",
+        "coverage",
+        "--corpus",
+        "rules-demo/lists/sounder.csv",
+        "--column",
+        "mrk",
+    ]);
+    assert!(
+        missing.status == 2 && missing.err.contains("Part marking"),
+        "{}",
+        missing.err
+    );
+}
+
+const VERSIONS: &str = "lore 1\nfamily qx   Part QX\n  source \"bench notes\"\n  code  QXR  7\n        head tail\n  tail  gives pins\n    7  8\n    9  14\n  example QXR7\n";
+
+#[test]
+fn changes_between_folders_and_revisions() {
+    let folder = folder(&[
+        ("rules/qx.lore", VERSIONS),
+        ("marks.txt", "QXR7\nQXR9\nQXR9\nW25Q128JVSIQ\n"),
+    ]);
+    let git = |arguments: &[&str]| {
+        let run = std::process::Command::new("git")
+            .args([
+                "-c",
+                "user.name=Keeper",
+                "-c",
+                "user.email=keeper@example.org",
+            ])
+            .args(arguments)
+            .current_dir(folder.path())
+            .output()
+            .unwrap();
+        assert!(
+            run.status.success(),
+            "{}",
+            String::from_utf8_lossy(&run.stderr)
+        );
+    };
+    git(&["init", "-q"]);
+    git(&["add", "."]);
+    git(&["commit", "-qm", "first"]);
+    let changes = |old: &str, new: &str| {
+        let mut command = etchlore(&["rules", "changes", old, new, "--corpus", "marks.txt"]);
+        command.current_dir(folder.path());
+        run_with(command, b"")
+    };
+    let same = changes("HEAD:rules", "rules");
+    assert_eq!(
+        (same.status, same.out.as_str()),
+        (
+            0,
+            "0 of 4 marks decode differently; 0 edits, 0 without effect here\n"
+        ),
+        "{}",
+        same.err
+    );
+
+    std::fs::write(
+        path(&folder, "rules/qx.lore"),
+        VERSIONS.replace("9  14", "9  16"),
+    )
+    .unwrap();
+    let edited = changes("HEAD:rules", "rules");
+    assert_eq!(edited.status, 1, "{}", edited.err);
+    assert_eq!(
+        edited.out,
+        "qx: `tail` 9: pins 14, now 16  rules/qx.lore:8\n  QXR9 (x2)  pins 14 -> 16\n\n2 of 4 marks decode differently; 1 edit, 0 without effect here\n"
+    );
+    // The other way round, the edit stands in the revision.
+    let back = changes("rules", "HEAD:rules");
+    assert!(back.out.contains("HEAD:rules/qx.lore:8"), "{}", back.out);
+
+    let unknown = changes("nothing:rules", "rules");
+    assert_eq!(unknown.status, 3);
+    assert!(
+        unknown.err.contains("git: ") && unknown.err.contains("HEAD~1:rules"),
+        "{}",
+        unknown.err
+    );
+}

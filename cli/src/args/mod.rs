@@ -13,7 +13,8 @@ pub(crate) use bulk::{BulkArgs, Header};
 pub(crate) use confirm::{ConfirmArgs, ConfusionsArgs};
 pub(crate) use decode::DecodeArgs;
 pub(crate) use rules::{
-    AboutArgs, CheckArgs, FormatArgs, ListArgs, RulesArgs, RulesCommand, ShowArgs, WriteArgs,
+    AboutArgs, ChangesArgs, CheckArgs, CoverageArgs, FormatArgs, ListArgs, OverlapsArgs, RulesArgs,
+    RulesCommand, ShowArgs, WriteArgs,
 };
 
 use crate::console::ColorChoice;

@@ -22,6 +22,12 @@ pub(crate) enum RulesCommand {
     List(ListArgs),
     /// Draws one family as an ordering diagram
     Show(ShowArgs),
+    /// Finds strings that two families both claim
+    Overlaps(OverlapsArgs),
+    /// Says what the rules make of many markings
+    Coverage(CoverageArgs),
+    /// Says what decodes differently between two versions of a rule set
+    Changes(ChangesArgs),
     /// Writes the marking of a family for given codes
     Write(WriteArgs),
     /// Says what a diagnostic means
@@ -70,6 +76,86 @@ pub(crate) struct ShowArgs {
     /// The family
     #[arg(value_name = "FAMILY")]
     pub(crate) family: String,
+}
+
+/// Finds strings that two families both claim.
+///
+/// Every pair of families is compared exactly, with a shortest string of both, and how many of their strings they share. Boundaries
+/// and line breaks count for nothing, as in decoding. An overlap that is meant is accepted by a line of the rule, `accept overlap OTHER
+/// note "why"`. Ends with status 1 where one is not accepted, or where an accepted one is none.
+#[derive(Debug, Args)]
+pub(crate) struct OverlapsArgs {
+    /// Rule files or folders, compared among themselves and with the rules loaded; without one, the rules loaded
+    #[arg(value_name = "PATH")]
+    pub(crate) paths: Vec<PathBuf>,
+    /// Also counts codes that no list has, as far as a partial table lets them be
+    #[arg(long)]
+    pub(crate) unlisted: bool,
+    /// Also compares the forms of one family
+    #[arg(long)]
+    pub(crate) forms: bool,
+    /// Also shows pairs of which a string of one is a string of the other when one character is taken for a look-alike
+    #[arg(long)]
+    pub(crate) near: bool,
+    /// Also shows accepted overlaps
+    #[arg(long)]
+    pub(crate) accepted: bool,
+}
+
+/// A corpus of markings.
+#[derive(Debug, Args)]
+pub(crate) struct CorpusArgs {
+    /// A text file with one marking a line, or a .csv or .tsv table; `-` is standard input
+    #[arg(long, value_name = "FILE")]
+    pub(crate) corpus: PathBuf,
+    /// The column of a table that holds the marking; one called marking, mark, reading, part or mpn, else the first, unless given
+    #[arg(long, value_name = "NAME")]
+    pub(crate) column: Option<String>,
+    /// Day of reading; today unless given
+    #[arg(long, value_name = "DATE")]
+    pub(crate) seen: Option<String>,
+    /// Threads; as many as the machine has cores unless given
+    #[arg(long, value_name = "N")]
+    pub(crate) jobs: Option<usize>,
+}
+
+/// Says what the rules make of many markings.
+///
+/// By family: the marks of which it is the likely answer (at least 80 %), the first of several, or a rival; then what no rule explains,
+/// grouped by shape.
+#[derive(Debug, Args)]
+pub(crate) struct CoverageArgs {
+    #[command(flatten)]
+    pub(crate) corpus: CorpusArgs,
+    /// Also shows codes and optional parts that no marking uses
+    #[arg(long)]
+    pub(crate) unused: bool,
+    /// Shapes of undecoded markings that are shown
+    #[arg(long, value_name = "N", default_value_t = 20)]
+    pub(crate) groups: usize,
+}
+
+/// Says what decodes differently between two versions of a rule set.
+///
+/// OLD and NEW are rule files or folders, or REV:PATH of the git repository around the current folder, as HEAD~1:rules. Each marking of the
+/// corpus is decoded by both; those whose family, fields or probability differ are grouped by the edits that are the cause. Ends
+/// with status 1 where something differs.
+#[derive(Debug, Args)]
+pub(crate) struct ChangesArgs {
+    /// The old version
+    #[arg(value_name = "OLD")]
+    pub(crate) old: String,
+    /// The new version
+    #[arg(value_name = "NEW")]
+    pub(crate) new: String,
+    #[command(flatten)]
+    pub(crate) corpus: CorpusArgs,
+    /// A probability that moves by more is a difference
+    #[arg(long, value_name = "P", default_value_t = 0.05)]
+    pub(crate) threshold: f64,
+    /// Markings shown of each cause
+    #[arg(long, value_name = "N", default_value_t = 10)]
+    pub(crate) limit: usize,
 }
 
 /// Writes the marking of a family for given codes, random members, or all of them.

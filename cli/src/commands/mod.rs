@@ -11,6 +11,12 @@ use jiff::civil::Date;
 
 use crate::failure::Failure;
 
+/// Threads: as given, else one for each core.
+pub(crate) fn jobs(given: Option<usize>) -> usize {
+    let cores = || std::thread::available_parallelism().map_or(1, usize::from);
+    given.filter(|jobs| *jobs > 0).unwrap_or_else(cores)
+}
+
 /// The day of reading: as given, else `ETCHLORE_TODAY`, else the clock.
 pub(crate) fn day_of_reading(given: Option<&str>) -> Result<Date, Failure> {
     let from_environment = std::env::var("ETCHLORE_TODAY")

@@ -1,9 +1,18 @@
 //! Questions about a rule set that need the decoder.
 
+mod changes;
+mod corpus;
+mod coverage;
+mod edits;
 mod examples;
+pub mod overlaps;
 mod shape;
 mod splits;
 
+pub use changes::{Answer, Cause, Change, Changes, Comparing, changes};
+pub use corpus::{Corpus, DECODED, Status, UNDECODED};
+pub use coverage::{Coverage, FamilyCoverage, Group, Unused, coverage};
+pub use edits::{Edit, Part, edits};
 pub use examples::{ExampleTally, examples};
 pub use shape::shape;
 pub use splits::splits;

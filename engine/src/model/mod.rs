@@ -353,7 +353,7 @@ pub struct Refusal {
 }
 
 /// A lint silenced, or an overlap accepted, with the reason.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Accept {
     /// The lint.
     pub lint: String,

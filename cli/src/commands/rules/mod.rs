@@ -1,8 +1,11 @@
 //! The commands of `rules`.
 
 pub(crate) mod about;
+pub(crate) mod changes;
 pub(crate) mod check;
+pub(crate) mod coverage;
 pub(crate) mod format;
 pub(crate) mod list;
+pub(crate) mod overlaps;
 pub(crate) mod show;
 pub(crate) mod write;
