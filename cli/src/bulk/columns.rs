@@ -16,7 +16,7 @@ const CELLS: usize = 40;
 /// The longest cell that is decoded for the choice, in bytes.
 const LONGEST: usize = 60;
 /// What a column must score to be taken for the mark's.
-const ENOUGH: f64 = 0.45;
+const ENOUGH: f64 = 0.2;
 
 /// The beginning of a table.
 pub(crate) struct Sample {
@@ -86,10 +86,16 @@ impl Trial<'_> {
             .iter()
             .map(|piece| piece.text.chars().filter(|c| c.is_alphanumeric()).count())
             .sum();
-        let covered = all.saturating_sub(left) as f64 / all.max(1) as f64;
-        // Three characters are soon a value code of something.
-        let short = (all as f64 / 6.0).min(1.0);
-        first.probability * covered * covered * short
+        let read = all.saturating_sub(left);
+        let covered = read as f64 / all.max(1) as f64;
+        // Three characters are soon a value code of something, and so is a value in a description.
+        let short = (read as f64 / 6.0).min(1.0);
+        let value = family.maker.is_none()
+            && family
+                .function
+                .as_ref()
+                .is_some_and(|function| function.starts_with("passive/"));
+        first.probability * covered.powi(3) * short * if value { 0.2 } else { 1.0 }
     }
 }
 
@@ -173,14 +179,14 @@ fn by_content(
             / body.len() as f64;
         let like = share(cells, like_a_number);
         let name = chosen.names.get(at).and_then(|name| role(name));
-        let name = match name {
-            Some(Role::Mark) => 0.35,
-            Some(Role::Description) => 0.0,
-            Some(_) => -0.35,
-            None => 0.0,
-        };
         let derived = derived(body, at, chosen.width);
-        let content = 2.0 * decoded[at] + like * (1.0 - 0.6 * uniform(cells)) - derived;
+        let content = 2.0 * decoded[at] + like * (1.0 - 0.85 * uniform(cells)) - derived;
+        // A name counts as far as the cells bear it out: names are moved and copied more easily than columns.
+        let name = match name {
+            Some(Role::Mark) => 0.5 * content.clamp(0.1, 1.0),
+            Some(Role::Description) | None => 0.0,
+            Some(_) => -0.2 * content.clamp(0.0, 1.0),
+        };
         // A column that is mostly empty is a second source at best.
         scores.push((content * (0.3 + 0.7 * filled.sqrt()) + name, at));
     }
@@ -205,14 +211,14 @@ fn by_content(
     };
     let mut reason = if decoded[best] > 0.02 {
         format!(
-            "about {} different cells looked at decode there",
+            "whole part numbers are about {} of its cells",
             counted(best)
         )
     } else {
-        "its cells and its name look like part numbers, though none decodes".to_owned()
+        "its cells look like part numbers, though none decodes".to_owned()
     };
-    if let Some((_, next)) = scores.get(1) {
-        reason += &format!("; next {} with {}", chosen.label(*next), counted(*next));
+    if let Some((_, next)) = scores.get(1).filter(|(score, _)| *score > 0.0) {
+        reason += &format!(", of {} {}", chosen.label(*next), counted(*next));
     }
     chosen.marks = vec![best];
     chosen.reason = Some(reason);

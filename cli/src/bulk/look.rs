@@ -256,7 +256,20 @@ pub(crate) fn uniform(cells: &[&str]) -> f64 {
         .map(<[String]>::len)
         .max()
         .unwrap_or(0);
-    most as f64 / cells.len() as f64
+    // The same end behind a dash marks whose number it is.
+    let mut ends: Vec<&str> = cells
+        .iter()
+        .filter_map(|cell| cell.trim().rsplit_once('-'))
+        .map(|(_, end)| end)
+        .filter(|end| end.len() > 1 && end.bytes().all(|byte| byte.is_ascii_uppercase()))
+        .collect();
+    ends.sort_unstable();
+    let same = ends
+        .chunk_by(|a, b| a == b)
+        .map(<[&str]>::len)
+        .max()
+        .unwrap_or(0);
+    most.max(same) as f64 / cells.len() as f64
 }
 
 #[cfg(test)]

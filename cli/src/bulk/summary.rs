@@ -120,9 +120,9 @@ impl<'a> Summary<'a> {
             text += "...; --claims FILE writes all contradictions\n";
         }
         text += &format!("read {}; {}\n", self.found, self.marks);
-        let share = |count: u64| match total.rows {
-            0 => String::new(),
-            rows => format!(" ({:.0} %)", count as f64 * 100.0 / rows as f64),
+        let share = |count: u64| match (count, total.rows) {
+            (0, _) | (_, 0) => String::new(),
+            (_, rows) => format!(" ({:.0} %)", count as f64 * 100.0 / rows as f64),
         };
         let count = |status: Status| {
             let count = total.of(status);

@@ -8,7 +8,7 @@ use serde_json::{Map, Value};
 use super::answer::{Answer, Own, Status, Writing, json_number, put_cell, put_json, put_text};
 use super::ask::{Asker, CANDIDATES};
 use super::claims::Beside;
-use super::memo::Memo;
+use super::memo::{Habit, Memo};
 use super::output::sheet_row;
 use super::tally::Tally;
 use crate::table::csv::{Cells, Records, Tail};
@@ -57,6 +57,7 @@ pub(crate) struct Worker {
 struct Desk {
     asker: Asker<'static>,
     memo: Arc<Memo>,
+    habit: Habit,
     layout: Arc<Layout>,
     key: String,
 }
@@ -129,6 +130,7 @@ impl Worker {
             desk: Desk {
                 asker,
                 memo,
+                habit: Habit::default(),
                 layout,
                 key: String::new(),
             },
@@ -247,7 +249,7 @@ impl Desk {
     /// The answer to the marks of a row, which stand in `key`.
     fn answer(&mut self) -> Arc<Answer> {
         let (key, asker) = (&self.key, &mut self.asker);
-        self.memo.get(key, || {
+        self.memo.get(&mut self.habit, key, || {
             let cells: Vec<&str> = key.split(BETWEEN).collect();
             asker.answer(&cells)
         })

@@ -41,6 +41,10 @@ pub(crate) fn sniff(sample: &[u8], whole: bool, usual: u8, given: Option<u8>) ->
     let mut most = f64::NEG_INFINITY;
     for delimiter in delimiters {
         for quote in [Some(b'"'), None, Some(b'\'')] {
+            // Text parted by tabs may quote nothing at all; other text is read by everybody with its double quotes.
+            if quote.is_none() && delimiter != b'\t' {
+                continue;
+            }
             let dialect = Dialect { delimiter, quote };
             let score = evenness(sample, whole, dialect);
             // Ties go to what comes first: the usual delimiter, double quotes.
