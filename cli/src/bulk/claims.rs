@@ -26,13 +26,25 @@ pub(crate) struct Finding {
 #[derive(Debug, Default)]
 pub(crate) struct Beside {
     columns: Vec<(usize, Role, String)>,
+    /// How four digits of the date columns are to be read.
+    order: Order,
 }
 
-/// Fields that a description may give, with how their unit is told from others.
+/// What comes first in a date of four digits.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+enum Order {
+    /// Not told.
+    #[default]
+    Either,
+    Year,
+    Week,
+}
+
+/// The sizes of memory that one part may have; a description that gives one of them is right.
+const MEMORIES: &[&str] = &["density", "die_density", "flash", "ram", "eeprom"];
+
+/// Other fields that a description may give, with how their unit is told from others.
 const DESCRIBED: &[(&str, Base)] = &[
-    ("density", Base::Bit),
-    ("flash", Base::Byte),
-    ("eeprom", Base::Byte),
     ("resistance", Base::Ohm),
     ("capacitance", Base::Farad),
     ("inductance", Base::Henry),
@@ -52,7 +64,9 @@ impl Beside {
         body: &[Vec<String>],
         marks: &[usize],
         rules: &RuleSet,
+        seen: Date,
     ) -> Beside {
+        let mut order = Order::Either;
         let width = body.iter().map(Vec::len).max().unwrap_or(0);
         let mut columns = Vec::new();
         for column in (0..width).filter(|column| !marks.contains(column)) {
@@ -73,6 +87,9 @@ impl Beside {
                 _ if cells.len() > 2 && known * 2 > cells.len() => Some(Role::Maker),
                 _ => None,
             };
+            if role == Some(Role::Date) {
+                order = order_of(&cells, seen);
+            }
             if let Some(role) = role {
                 let name = match name.trim() {
                     "" => format!("column {}", column + 1),
@@ -81,7 +98,7 @@ impl Beside {
                 columns.push((column, role, name));
             }
         }
-        Beside { columns }
+        Beside { columns, order }
     }
 
     pub(crate) fn is_empty(&self) -> bool {
@@ -116,7 +133,7 @@ impl Beside {
                 Role::Maker => maker(rules, family, cell),
                 Role::Description => described(facts, cell),
                 Role::Package => packaged(facts, cell),
-                Role::Date => dated(facts, family, seen, cell),
+                Role::Date => dated(facts, family, seen, cell, self.order),
                 Role::Origin => origin(facts, cell),
                 Role::Mark | Role::Other => None,
             };
@@ -255,26 +272,46 @@ fn maker(rules: &RuleSet, family: &Family, cell: &str) -> Against {
 
 fn described(facts: &Facts, cell: &str) -> Against {
     let all = claims(cell);
+    let of = |name: &str| {
+        let value = facts.values.iter().find(|(field, _)| field == name);
+        value.map(|(_, value)| value)
+    };
+    let memories: Vec<&Value> = MEMORIES.iter().filter_map(|name| of(name)).collect();
+    let found = against(&all, "density", Base::Bit, &memories);
+    if found.is_some() {
+        return found;
+    }
     for (name, base) in DESCRIBED {
-        let Some((_, value)) = facts.values.iter().find(|(field, _)| field == name) else {
-            continue;
-        };
-        let about: Vec<&Claim> = all
+        let Some(value) = of(name) else { continue };
+        let count = all
             .iter()
             .filter(|claim| claim.is_about(name, *base))
-            .collect();
+            .count();
         // One voltage of several may be any.
-        if about.is_empty() || (*base == Base::Volt && about.len() > 1 && *name != "rated_voltage")
-        {
+        if *base == Base::Volt && count > 1 && *name != "rated_voltage" {
             continue;
         }
-        if about.iter().any(|claim| claim.agrees(value)) {
-            continue;
+        let found = against(&all, name, *base, &[value]);
+        if found.is_some() {
+            return found;
         }
-        let says: Vec<&str> = about.iter().map(|claim| claim.text.as_str()).collect();
-        return Some((says.join(", "), said(value)));
     }
     packaged_in_words(facts, cell)
+}
+
+/// Claims about a field none of which agrees with any of its values.
+fn against(all: &[Claim], name: &str, base: Base, values: &[&Value]) -> Against {
+    let about: Vec<&Claim> = all
+        .iter()
+        .filter(|claim| claim.is_about(name, base))
+        .collect();
+    let agrees = |claim: &&Claim| values.iter().any(|value| claim.agrees(value));
+    let first = values.first()?;
+    if about.is_empty() || about.iter().any(agrees) {
+        return None;
+    }
+    let says: Vec<&str> = about.iter().map(|claim| claim.text.as_str()).collect();
+    Some((says.join(", "), said(first)))
 }
 
 /// A value for people, with what it is of where the unit does not tell.
@@ -321,41 +358,54 @@ fn packaged(facts: &Facts, cell: &str) -> Against {
     (!known.fits(&claimed)).then(|| (cell.to_owned(), own.to_owned()))
 }
 
-/// What a date column can mean: `2315` is a week of 2023 or, less often, week 23 of a year.
-fn dates(cell: &str, seen: Date) -> Vec<Interval> {
-    let digits: Vec<i16> = cell
-        .bytes()
-        .filter(u8::is_ascii_digit)
-        .map(|byte| i16::from(byte - b'0'))
-        .collect();
-    if cell.len() == 4 && digits.len() == 4 {
-        let pair = |at: usize| digits[at] * 10 + digits[at + 1];
-        let week = |year: i16, week: i16| {
-            let this = seen.year() % 100;
-            let year = if year > this {
-                1900 + year
-            } else {
-                2000 + year
-            };
-            // Some makers count a week 53 in every year.
-            let calendar = Calendar::Iso;
-            calendar
-                .week(year, week)
-                .or_else(|| calendar.week(year, week - 1).filter(|_| week == 53))
-        };
-        return [week(pair(0), pair(2)), week(pair(2), pair(0))]
-            .into_iter()
-            .flatten()
-            .collect();
+/// How most dates of a column can be read, where one way reads clearly more of them.
+fn order_of(cells: &[&str], seen: Date) -> Order {
+    let read = |order: Order| {
+        let fits = |cell: &&&str| is_four(cell) && !dates(cell, seen, order).is_empty();
+        cells.iter().filter(fits).count()
+    };
+    let (year, week) = (read(Order::Year), read(Order::Week));
+    if year * 4 > week * 5 {
+        Order::Year
+    } else if week * 4 > year * 5 {
+        Order::Week
+    } else {
+        Order::Either
     }
-    Interval::parse(cell).into_iter().collect()
 }
 
-fn dated(facts: &Facts, family: &Family, seen: Date, cell: &str) -> Against {
-    let four = cell.len() == 4 && cell.bytes().all(|byte| byte.is_ascii_digit());
-    let claimed = dates(cell, seen);
+fn is_four(cell: &str) -> bool {
+    cell.len() == 4 && cell.bytes().all(|byte| byte.is_ascii_digit())
+}
+
+/// What a date column can mean: `2315` is a week of 2023 or, less often, week 23 of a year.
+fn dates(cell: &str, seen: Date, order: Order) -> Vec<Interval> {
+    if !is_four(cell) {
+        return Interval::parse(cell).into_iter().collect();
+    }
+    let pair = |at: usize| cell[at..at + 2].parse::<i16>().unwrap_or(0);
+    let week = |year: i16, week: i16| {
+        let year = if year > seen.year() % 100 {
+            1900 + year
+        } else {
+            2000 + year
+        };
+        // Some makers count a week 53 in every year; none dated parts so before the seventies.
+        let calendar = Calendar::Iso;
+        calendar
+            .week(year, week)
+            .or_else(|| calendar.week(year, week - 1).filter(|_| week == 53))
+            .filter(|dates| dates.from.year() >= 1970)
+    };
+    let first = (order != Order::Week).then(|| week(pair(0), pair(2)));
+    let second = (order != Order::Year).then(|| week(pair(2), pair(0)));
+    [first, second].into_iter().flatten().flatten().collect()
+}
+
+fn dated(facts: &Facts, family: &Family, seen: Date, cell: &str, order: Order) -> Against {
+    let claimed = dates(cell, seen, order);
     if claimed.is_empty() {
-        return four.then(|| (cell.to_owned(), "no year has such a week".to_owned()));
+        return is_four(cell).then(|| (cell.to_owned(), "no year has such a week".to_owned()));
     }
     let own = facts.values.iter().find_map(|(field, value)| match value {
         Value::Dates(dates) if field == "date" => Some(*dates),
@@ -424,7 +474,7 @@ fn origin(facts: &Facts, cell: &str) -> Against {
 
 #[cfg(test)]
 mod tests {
-    use super::{country, dates, is_called};
+    use super::{Order, country, dates, is_called, order_of};
     use jiff::civil::date;
 
     #[test]
@@ -452,11 +502,19 @@ mod tests {
     #[test]
     fn dates_have_two_readings() {
         let seen = date(2026, 11, 25);
-        assert_eq!(dates("2315", seen).len(), 2);
-        assert_eq!(dates("2360", seen).len(), 0);
-        assert_eq!(dates("2345", seen)[0].show(), "2023-W45");
-        assert_eq!(dates("2023-W45", seen)[0].show(), "2023-W45");
-        assert!(dates("soon", seen).is_empty());
+        let read = |cell, order| -> Vec<String> {
+            let all = dates(cell, seen, order).into_iter();
+            all.map(|dates| dates.show()).collect()
+        };
+        assert_eq!(read("2315", Order::Either), ["2023-W15", "2015-W23"]);
+        assert_eq!(read("2315", Order::Year), ["2023-W15"]);
+        assert!(read("2360", Order::Either).is_empty());
+        assert_eq!(read("2023-W45", Order::Year), ["2023-W45"]);
+        assert!(read("soon", Order::Either).is_empty());
+        let column = ["2315", "2248", "2135", "1951"];
+        assert_eq!(order_of(&column, seen), Order::Year);
+        let column = ["1523", "4822", "3521", "5119"];
+        assert_eq!(order_of(&column, seen), Order::Week);
         assert_eq!(country("Made in China"), country("CN"));
         assert!(country("somewhere").is_none());
     }

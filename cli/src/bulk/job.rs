@@ -86,7 +86,8 @@ pub(crate) fn bulk(
         &own,
     )?;
     let body = &input.sample.rows[usize::from(chosen.header)..];
-    let beside = Beside::find(&chosen.names, body, &chosen.marks, loaded.rules.set());
+    let rules = loaded.rules.set();
+    let beside = Beside::find(&chosen.names, body, &chosen.marks, rules, context.seen);
     let question: &'static Question = Box::leak(Box::new(Question {
         loaded,
         context,

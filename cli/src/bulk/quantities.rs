@@ -9,6 +9,8 @@ pub(crate) struct Claim {
     pub(crate) text: String,
     /// Number in a base unit; several where writers differ, as between Mb and MB.
     meant: Vec<(f64, Base)>,
+    /// Half of its last digit, as a share of it.
+    coarse: f64,
     /// A number of bits side by side.
     is_width: bool,
 }
@@ -32,21 +34,22 @@ impl Claim {
                     (Base::Count, Base::Bit) => Some(1.0),
                     (unit, base) => unit.factor(base),
                 };
-                // Lists round: 4.7 for 4.75, 33 for 33.2.
-                factor.is_some_and(|factor| near(number * factor, quantity.value))
+                factor.is_some_and(|factor| self.near(number * factor, quantity.value))
             }
             Value::Range { min, max, base } => unit.factor(*base).is_some_and(|factor| {
                 let number = number * factor;
-                let end = |end: &Option<f64>| end.is_some_and(|end| near(end.abs(), number));
+                let end = |end: &Option<f64>| end.is_some_and(|end| self.near(number, end));
                 end(min) || end(max)
             }),
             _ => true,
         })
     }
-}
 
-fn near(a: f64, b: f64) -> bool {
-    same(a, b) || (a - b).abs() <= 0.02 * a.abs().max(b.abs())
+    /// Lists round, 1.8 for 1.85, and say of a negative voltage how large it is.
+    fn near(&self, claimed: f64, value: f64) -> bool {
+        let (a, b) = (claimed.abs(), value.abs());
+        same(a, b) || (a - b).abs() <= self.coarse.clamp(0.02, 0.05) * a.max(b)
+    }
 }
 
 /// Units as lists write them: power of ten, or of two for memory, to a base unit.
@@ -163,6 +166,8 @@ pub(crate) fn claims(text: &str) -> Vec<Claim> {
             continue;
         }
         if let Ok(value) = number.parse::<f64>() {
+            let decimals = number.split_once('.').map_or(0, |(_, after)| after.len());
+            let half = 0.5 * 10_f64.powi(-i32::try_from(decimals).unwrap_or(0));
             let text: String = chars[start..stop].iter().collect();
             found.push(Claim {
                 text,
@@ -170,6 +175,11 @@ pub(crate) fn claims(text: &str) -> Vec<Claim> {
                     .into_iter()
                     .map(|(scale, base)| (value * scale, base))
                     .collect(),
+                coarse: if value == 0.0 {
+                    0.0
+                } else {
+                    half * 1.0001 / value
+                },
                 is_width: false,
             });
         }
@@ -193,6 +203,7 @@ fn width(text: String, number: &str) -> Claim {
             .map(|n| (n, Base::Count))
             .into_iter()
             .collect(),
+        coarse: 0.0,
         is_width: true,
     }
 }

@@ -104,14 +104,16 @@ fn evenness(sample: &[u8], whole: bool, dialect: Dialect) -> f64 {
     (count as f64 * wide - odd as f64) / rows as f64
 }
 
-/// Cells of a record that stand in quotes, as far as the delimiter tells.
+/// Cells of a record that begin with a quote, and where nothing quotes those that end with one too; as far as the delimiter tells.
 fn wrapped_cells(record: &[u8], dialect: Dialect) -> usize {
     let quote = dialect.quote.unwrap_or(b'"');
+    let wrapped = |cell: &&[u8]| {
+        let ends = dialect.quote.is_some() || cell.last() == Some(&quote);
+        cell.len() > 1 && cell.first() == Some(&quote) && ends
+    };
     record
         .split(|byte| *byte == dialect.delimiter)
-        .filter(|cell| {
-            cell.len() > 1 && cell.first() == Some(&quote) && cell.last() == Some(&quote)
-        })
+        .filter(wrapped)
         .count()
 }
 
