@@ -28,7 +28,12 @@ impl Claim {
 
     /// Whether a value can be what it says.
     pub(crate) fn agrees(&self, value: &Value) -> bool {
+        // Kb or KB of a program memory are bytes; of a memory as such either.
+        let bytes = |base: Base| {
+            base == Base::Byte && self.meant.iter().any(|(_, unit)| *unit == Base::Byte)
+        };
         self.meant.iter().any(|(number, unit)| match value {
+            Value::Quantity(quantity) if bytes(quantity.base) && *unit == Base::Bit => false,
             Value::Quantity(quantity) => {
                 let factor = match (unit, quantity.base) {
                     (Base::Count, Base::Bit) => Some(1.0),
@@ -311,6 +316,8 @@ mod tests {
         assert!(says("FLASH 8MB", 67_108_864.0, Base::Bit));
         assert!(says("FLASH 64Mb", 67_108_864.0, Base::Bit));
         assert!(!says("64 Mbit", 33_554_432.0, Base::Bit));
+        assert!(says("32 Kb flash", 32_768.0, Base::Byte));
+        assert!(!says("32 KB", 4_096.0, Base::Byte));
         assert!(says("CAP CER 10UF 10V", 1e-5, Base::Farad));
         assert!(says("RES 4K7 1%", 4_700.0, Base::Ohm));
         assert!(says("RES 4.7K", 4_700.0, Base::Ohm));

@@ -59,6 +59,7 @@ pub(crate) fn sniff(sample: &[u8], whole: bool, usual: u8, given: Option<u8>) ->
 /// How much a sample looks like a table in a dialect: the share of rows of the usual width, more for more columns, less for signs that the
 /// quote was another one.
 fn evenness(sample: &[u8], whole: bool, dialect: Dialect) -> f64 {
+    let may_quote_nothing = dialect.delimiter == b'\t';
     let mut walker = Walker::new(dialect);
     let mut cells = Cells::new(dialect);
     let mut widths: BTreeMap<usize, usize> = BTreeMap::new();
@@ -75,8 +76,8 @@ fn evenness(sample: &[u8], whole: bool, dialect: Dialect) -> f64 {
         cells.split(record, span.kind);
         *widths.entry(cells.len()).or_default() += 1;
         rows += 1;
-        // The table ends inside a cell: most likely the quote that begins it was none.
-        odd += 4 * usize::from(span.is_open());
+        // The table ends inside a cell: where nothing need be quoted, the quote that begins it was most likely none.
+        odd += 4 * usize::from(span.is_open() && may_quote_nothing);
         wrapped += wrapped_cells(record, dialect);
     }
     if rows == 0 {
@@ -87,9 +88,9 @@ fn evenness(sample: &[u8], whole: bool, dialect: Dialect) -> f64 {
         Some(b'\'') if wrapped * 2 < rows => return f64::NEG_INFINITY,
         Some(_) => {}
     }
-    // So does one that swallows half of the sample.
+    // So is one that swallows half of the sample.
     let unread = sample.len() - at;
-    if rows < ROWS && unread > sample.len() / 2 && unread > 4096 {
+    if may_quote_nothing && rows < ROWS && unread > sample.len() / 2 && unread > 4096 {
         odd += rows;
     }
     let (width, count) = widths
