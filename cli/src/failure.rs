@@ -47,6 +47,17 @@ pub(crate) enum Failure {
 }
 
 impl Failure {
+    /// An output that cannot be written.
+    pub(crate) fn from_write(what: &str, error: &std::io::Error) -> Failure {
+        if error.kind() == std::io::ErrorKind::BrokenPipe {
+            return Failure::BrokenPipe;
+        }
+        Failure::Unreadable(
+            format!("{what} cannot be written: {error}"),
+            "check that its folder is there, has room and may be written to".to_owned(),
+        )
+    }
+
     pub(crate) fn status(&self) -> Status {
         match self {
             Failure::Usage(..) => Status::Usage,

@@ -1,6 +1,8 @@
 //! What a mark is, as cells of a table.
 
 use etchlore_engine::model::FamilyId;
+use etchlore_engine::value::Value;
+use serde_json::Value as Json;
 
 use super::want::number;
 use crate::table::dialect::Dialect;
@@ -64,8 +66,23 @@ pub(crate) struct Answer {
     pub(crate) text: Box<[u8]>,
     /// What is to be said of the mark.
     pub(crate) note: Option<Box<str>>,
+    /// What the columns beside the mark are held against; only where there are any.
+    pub(crate) facts: Option<Box<Facts>>,
     /// All candidates as rows of the second table, without the row's number; only where asked for.
     pub(crate) candidates: Box<[Box<[u8]>]>,
+}
+
+impl Answer {
+    pub(crate) fn with(self, facts: Option<Box<Facts>>) -> Answer {
+        Answer { facts, ..self }
+    }
+}
+
+/// What a number says that other columns may say too.
+#[derive(Debug)]
+pub(crate) struct Facts {
+    pub(crate) family: FamilyId,
+    pub(crate) values: Vec<(String, Value)>,
 }
 
 /// How cells of ours are written into a row.
@@ -73,6 +90,10 @@ pub(crate) struct Answer {
 pub(crate) enum Writing {
     /// Delimited text.
     Text(Dialect),
+    /// Members of an object, by these keys.
+    Json(Vec<String>),
+    /// Cells of a sheet, written later.
+    Sheet,
 }
 
 impl Writing {
@@ -86,9 +107,38 @@ impl Writing {
                     put_cell(&mut row, cell, *dialect);
                 }
             }
+            Writing::Json(keys) => {
+                for (key, cell) in keys.iter().zip(cells) {
+                    row.push(b',');
+                    put_json(&mut row, &Json::from(key.as_str()));
+                    row.push(b':');
+                    let value = match cell {
+                        Own::Empty => Json::Null,
+                        Own::Text(text) => Json::from(text.as_str()),
+                        Own::Number(number) => json_number(*number),
+                    };
+                    put_json(&mut row, &value);
+                }
+            }
+            Writing::Sheet => {}
         }
         row
     }
+}
+
+/// A number as JSON, whole ones without a point.
+pub(crate) fn json_number(number: f64) -> Json {
+    if number.fract() == 0.0 && number.abs() < 9e15 {
+        Json::from(number as i64)
+    } else {
+        Json::from(number)
+    }
+}
+
+/// Writes a JSON value.
+pub(crate) fn put_json(row: &mut Vec<u8>, value: &Json) {
+    // Writing to memory fails for no value.
+    let _ = serde_json::to_writer(row, value);
 }
 
 /// Writes a cell of ours.
@@ -96,15 +146,14 @@ pub(crate) fn put_cell(row: &mut Vec<u8>, cell: &Own, dialect: Dialect) {
     match cell {
         Own::Empty => {}
         Own::Number(value) => row.extend_from_slice(number(*value).as_bytes()),
+        // What a spreadsheet shows as text: the sign that says so is the spreadsheet's own.
+        Own::Text(text) if is_formula(text) => put_text(row, &format!("'{text}"), dialect),
         Own::Text(text) => put_text(row, text, dialect),
     }
 }
 
-fn put_text(row: &mut Vec<u8>, text: &str, dialect: Dialect) {
-    if is_formula(text) {
-        // What a spreadsheet shows as text: the sign that says so is the spreadsheet's own.
-        return put_text(row, &format!("'{text}"), dialect);
-    }
+/// Writes a text as a cell, quoted where it must be.
+pub(crate) fn put_text(row: &mut Vec<u8>, text: &str, dialect: Dialect) {
     let special = |byte: &u8| {
         *byte == dialect.delimiter || matches!(byte, b'\n' | b'\r') || Some(*byte) == dialect.quote
     };

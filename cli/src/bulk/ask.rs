@@ -5,7 +5,7 @@ use std::panic::{AssertUnwindSafe, catch_unwind};
 use etchlore_engine::decode::{MAX_LINES, Notation, Reading, Scratch};
 use etchlore_engine::rank::{Context, Ranking, rank};
 
-use super::answer::{Answer, Own, Status, Writing, put_cell};
+use super::answer::{Answer, Facts, Own, Status, Writing, put_cell};
 use super::want::Want;
 use crate::rules::Loaded;
 use crate::table::dialect::Dialect;
@@ -30,6 +30,8 @@ pub(crate) struct Question<'a> {
     pub(crate) writing: Writing,
     /// Whether all candidates are kept.
     pub(crate) candidates: bool,
+    /// Whether columns beside the mark are held against what it says.
+    pub(crate) compare: bool,
 }
 
 /// A question with the memory to answer it; one a thread.
@@ -68,10 +70,76 @@ impl<'a> Asker<'a> {
             let note = format!("the mark is {length} bytes long; at most {MAX_MARK} are read");
             return self.bare(Status::None, Some(note));
         }
+        if let [cell] = cells
+            && let Some(parts) = self.several(cell)
+        {
+            return self.say(&parts);
+        }
         match self.read(&lines) {
+            Ok(part) if part.status != Status::Decoded && cells.len() == 1 => {
+                match self.stripped(cells[0], &part) {
+                    Some(parts) => self.say(&parts),
+                    None => self.say(&[part]),
+                }
+            }
             Ok(part) => self.say(&[part]),
             Err(note) => self.bare(Status::None, Some(note)),
         }
+    }
+
+    /// Several parts of one cell, where at least two of its pieces each name one.
+    fn several(&mut self, cell: &str) -> Option<Vec<Part>> {
+        let pieces = pieces(cell);
+        if pieces.len() < 2 {
+            return None;
+        }
+        let parts = self.identities(&pieces);
+        (parts.len() > 1).then_some(parts)
+    }
+
+    /// The pieces that name a part for sure.
+    fn identities(&mut self, pieces: &[&str]) -> Vec<Part> {
+        let mut parts = Vec::new();
+        for piece in pieces {
+            if let Ok(part) = self.read(&[piece])
+                && part.status == Status::Decoded
+                && self.is_identity(&part)
+            {
+                parts.push(part);
+            }
+        }
+        parts
+    }
+
+    fn is_identity(&self, part: &Part) -> bool {
+        let rules = self.question.loaded.rules.set();
+        part.ranking
+            .candidates
+            .first()
+            .is_some_and(|first| !rules.families[first.family.index()].is_marking())
+    }
+
+    /// A cell that does not decode as it stands, without what is beside the number: other pieces, a quantity, a maker's name.
+    fn stripped(&mut self, cell: &str, whole: &Part) -> Option<Vec<Part>> {
+        let pieces = pieces(cell);
+        let words: Vec<&str> = if pieces.len() > 1 {
+            pieces
+        } else {
+            cell.split_whitespace()
+                .filter(|word| word.len() > 4 && has_both(word))
+                .collect()
+        };
+        let trimmed = words
+            .iter()
+            .map(|word| word.trim_matches(['(', ')', '"', '.']));
+        let words: Vec<&str> = trimmed.filter(|word| !word.is_empty()).collect();
+        if words.is_empty() || words == [cell.trim()] {
+            return None;
+        }
+        let parts = self.identities(&words);
+        let first = whole.ranking.candidates.first();
+        let better = first.is_none_or(|first| first.probability < self.question.sure);
+        (better && !parts.is_empty()).then_some(parts)
     }
 
     /// Ranks what some lines are.
@@ -142,6 +210,12 @@ impl<'a> Asker<'a> {
             .first()
             .filter(|_| status < Status::None)
             .and_then(|part| part.ranking.candidates.first());
+        let facts = match (parts, first) {
+            ([_], Some(candidate)) if self.question.compare && status == Status::Decoded => {
+                Some(facts(candidate))
+            }
+            _ => None,
+        };
         let mut rows = Vec::new();
         if self.question.candidates {
             for part in parts {
@@ -156,6 +230,7 @@ impl<'a> Asker<'a> {
             note,
             rows,
         )
+        .with(facts)
     }
 
     fn answer_of(
@@ -172,6 +247,7 @@ impl<'a> Asker<'a> {
             text: self.question.writing.row(&cells).into(),
             cells: cells.into(),
             note: note.map(String::into_boxed_str),
+            facts: None,
             candidates: candidates.into(),
         }
     }
@@ -222,6 +298,39 @@ impl<'a> Asker<'a> {
         }
         rows
     }
+}
+
+/// What a candidate says for sure.
+fn facts(candidate: &etchlore_engine::rank::Candidate) -> Box<Facts> {
+    let sure = candidate
+        .fields
+        .iter()
+        .filter(|field| !field.unknown && field.probability.is_none_or(|p| p > 0.95));
+    let values = sure
+        .filter_map(|field| Some((field.name.clone(), field.value.clone()?)))
+        .collect();
+    Box::new(Facts {
+        family: candidate.family,
+        values,
+    })
+}
+
+/// The pieces of a cell that may be parts of their own.
+fn pieces(cell: &str) -> Vec<&str> {
+    let mut pieces: Vec<&str> = vec![cell];
+    for sign in [",", ";", "\n", "\r", " / ", " or ", "|"] {
+        pieces = pieces.iter().flat_map(|piece| piece.split(sign)).collect();
+    }
+    let trimmed = pieces.into_iter().map(str::trim);
+    trimmed
+        .filter(|piece| piece.len() > 3 && has_both(piece))
+        .collect()
+}
+
+/// Whether there are letters and digits in it.
+fn has_both(text: &str) -> bool {
+    text.bytes().any(|byte| byte.is_ascii_digit())
+        && text.bytes().any(|byte| byte.is_ascii_alphabetic())
 }
 
 /// Several parts of one cell, side by side; what they share is said once.

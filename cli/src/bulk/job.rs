@@ -1,6 +1,5 @@
 //! A run from its arguments to its summary.
 
-use std::io::Write;
 use std::path::Path;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -8,39 +7,33 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use etchlore_engine::decode::Notation;
 use etchlore_engine::rank::Context;
 
-use super::answer::{Status, Writing};
+use super::answer::Writing;
 use super::ask::{Asker, Question};
-use super::columns::{self, Chosen};
+use super::claims::Beside;
+use super::columns::{Chosen, choose};
+use super::input::{Input, Rows, unreadable};
 use super::memo::Memo;
+use super::output::{self, Outputs};
+use super::progress::Progress;
 use super::run::run;
-use super::summary;
+use super::summary::{self, Summary};
 use super::tally::Tally;
 use super::want::{self, Want};
-use super::work::{Done, Worker};
-use crate::args::{BulkArgs, GlobalArgs, Header};
+use super::work::{Done, Layout, Worker};
+use crate::args::{BulkArgs, GlobalArgs, Output};
 use crate::commands::day_of_reading;
 use crate::console::Console;
-use crate::failure::Failure;
+use crate::failure::{Failure, Status};
 use crate::rules::{Loaded, load};
-use crate::table::csv::CsvRows;
-use crate::table::dialect::{Dialect, sniff};
-use crate::table::open::{Form, Opened, open};
-use crate::table::text::TextInput;
-use crate::table::whole::Whole;
-use crate::table::{Batch, SAMPLE};
-
-/// The outputs of a run.
-struct Outputs {
-    table: Whole,
-    candidates: Option<Whole>,
-}
+use crate::table::Batch;
+use crate::table::open::Form;
 
 /// Decodes a table.
 pub(crate) fn bulk(
     args: &BulkArgs,
     global: &GlobalArgs,
     console: &mut Console,
-) -> Result<crate::failure::Status, Failure> {
+) -> Result<Status, Failure> {
     if !(args.min_probability > 0.0 && args.min_probability <= 1.0) {
         return Err(Failure::Usage(
             format!(
@@ -50,35 +43,51 @@ pub(crate) fn bulk(
             "give a number above 0, at most 1".to_owned(),
         ));
     }
+    let delimiter = args.delimiter.as_deref().map(delimiter).transpose()?;
     let context = Context::on(day_of_reading(args.seen.as_deref())?);
-    // Threads outlive the borrow that a scope could give them where a run is interrupted; the process ends with the command anyway.
+    // Threads outlive any borrow where a run is interrupted; the process ends with the command anyway.
     let loaded: &'static Loaded = Box::leak(Box::new(load(global, console)?));
     let wants = Want::all(&args.fields, loaded.rules.set())?;
-    let opened = open(&args.input).map_err(|error| unreadable(&args.input, &error))?;
-    text_table(args, console, loaded, context, wants, opened)
-}
-
-fn text_table(
-    args: &BulkArgs,
-    console: &mut Console,
-    loaded: &'static Loaded,
-    context: Context,
-    wants: Vec<Want>,
-    opened: Opened,
-) -> Result<crate::failure::Status, Failure> {
-    let Form::Text(usual) = opened.form else {
-        return Err(Failure::Unreadable("".to_owned(), "".to_owned()));
+    // What form the output has decides what must be known of the input.
+    let to_columns = |form: Form| form != Form::Lines;
+    let output_form = output::form(args, global.output == Output::Jsonl, Form::Lines);
+    let input = Input::open(&args.input, delimiter, to_columns(output_form))?;
+    let output_form = output::form(args, global.output == Output::Jsonl, input.form);
+    let chosen = choose(
+        args.mark.as_deref(),
+        args.header,
+        loaded,
+        &context,
+        &input.sample,
+    )?;
+    let mut rows = input.rows;
+    let mut outputs = Outputs::create(args, output_form)?;
+    let dialect = output::dialect(args, input.form, input.dialect, output_form);
+    let append = match (&rows, output_form) {
+        (Rows::Text(_), Form::Text(_)) => dialect == input.dialect,
+        (Rows::Lines(_), Form::Lines) => true,
+        _ => false,
     };
-    let failed = |error: std::io::Error| unreadable(&args.input, &error);
-    let (mut input, encoding) = TextInput::new(opened.input).map_err(failed)?;
-    let mut sample = Vec::new();
-    input.fill(&mut sample, SAMPLE).map_err(failed)?;
-    let given = args.delimiter.as_deref().map(delimiter).transpose()?;
-    let dialect = sniff(&sample, input.ended(), usual, given);
-    let chosen = columns::choose(args, loaded, &context, &sample, input.ended(), dialect)?;
-    let mut rows = CsvRows::new(input, sample, dialect);
-    rows.want(chosen.marks.clone());
-    let writing = Writing::Text(dialect);
+    let columns = columns(&chosen);
+    let own = want::names(&wants, &columns);
+    let writing = match output_form {
+        Form::Text(_) => Writing::Text(dialect),
+        Form::Lines => Writing::Json(own.clone()),
+        Form::Sheet => Writing::Sheet,
+    };
+    outputs.heads(&own)?;
+    header(
+        &mut rows,
+        &mut outputs,
+        &chosen,
+        append,
+        &writing,
+        &columns,
+        &own,
+    )?;
+    let body = &input.sample.rows[usize::from(chosen.header)..];
+    let rules = loaded.rules.set();
+    let beside = Beside::find(&chosen.names, body, &chosen.marks, rules, context.seen);
     let question: &'static Question = Box::leak(Box::new(Question {
         loaded,
         context,
@@ -87,134 +96,231 @@ fn text_table(
             ..Notation::default()
         },
         sure: args.min_probability,
+        wants,
         writing,
         candidates: args.candidates.is_some(),
-        wants,
+        compare: !beside.is_empty(),
     }));
-    let mut outputs = Outputs::create(args)?;
-    let names = want::names(&question.wants, &chosen.names);
-    if chosen.header {
-        outputs.header(&mut rows, dialect, &names, &chosen)?;
+    let mut wanted = chosen.marks.clone();
+    wanted.sort_unstable();
+    if let Rows::Text(rows) = &mut rows {
+        rows.want(wanted);
     }
-    if let Some(table) = &mut outputs.candidates {
-        let mut head = "row,rank".to_owned();
-        for name in &names[1..] {
-            head.push(',');
-            head.push_str(name.trim_start_matches("etch_"));
-        }
-        head.push('\n');
-        table.write_all(head.as_bytes())?;
-    }
-    let stop = Arc::new(AtomicBool::new(false));
-    let jobs = jobs(args.jobs);
+    let layout = Arc::new(Layout {
+        names: columns,
+        marks: chosen.marks.clone(),
+        width: chosen.width,
+        dialect: input.dialect,
+        append,
+        undecoded: true,
+        beside,
+    });
     let memo = Arc::new(Memo::new());
-    let workers: Vec<_> = (0..jobs)
+    let workers: Vec<_> = (0..jobs(args.jobs))
         .map(|_| {
-            let mut worker = Worker::new(
-                Asker::new(question),
-                Arc::clone(&memo),
-                dialect,
-                chosen.marks.clone(),
-                chosen.width,
-                args.undecoded.is_some(),
-            );
+            let mut worker =
+                Worker::new(Asker::new(question), Arc::clone(&memo), Arc::clone(&layout));
             move |(first, batch): (u64, Batch)| worker.work(first, batch)
         })
         .collect();
-    let input_name = args.input.clone();
-    let mut row = 1;
-    let read = move || -> Result<Option<(u64, Batch)>, Failure> {
-        let batch = rows
-            .next(Vec::new())
-            .map_err(|error| unreadable(&input_name, &error))?;
-        Ok(batch.map(|batch| {
-            let first = row;
-            row += match &batch {
-                Batch::Records(records) => {
-                    records.spans.iter().filter(|span| !span.is_blank()).count() as u64
-                }
-                Batch::Piece(_) => 0,
-                Batch::Tail(_) => 1,
-            };
-            (first, batch)
-        }))
-    };
+    let stop = Arc::new(AtomicBool::new(false));
+    listen(&stop);
+    let repaired = Arc::new(AtomicBool::new(false));
+    let read = reader(args, rows, append, Arc::clone(&repaired));
+    let progress = Progress::new(input.size, input.read);
     let mut total = Tally::default();
     let done = run(
         read,
         workers,
         |done: Done| {
-            outputs.table.write_all(&done.bytes)?;
-            if let Some(table) = &mut outputs.candidates {
-                table.write_all(&done.candidates)?;
-            }
+            outputs.write(&done)?;
             total.add(done.tally);
+            progress.rows(total.rows);
             Ok(())
         },
         &stop,
     );
+    progress.end();
     done?;
     if stop.load(Ordering::Relaxed) {
-        return Err(Failure::Interrupted(format!("after row {}", total.rows)));
+        return Err(interrupted(args, &outputs, total.rows));
     }
-    let _ = encoding;
-    outputs.finish()?;
     if let Some(path) = &args.undecoded {
         summary::undecoded(path, &total)?;
     }
-    summary::text(&total, loaded, console);
-    let open = total.of(Status::None) + total.of(Status::Ambiguous);
+    outputs.finish()?;
+    let mut warnings = input.warnings;
+    if repaired.load(Ordering::Relaxed) {
+        warnings.push(
+            "some cells were no UTF-8; they were read as Windows-1252 and are written as UTF-8"
+                .to_owned(),
+        );
+    }
+    if chosen.names.len() != unique(&chosen.names) {
+        warnings.push("some columns share a name; --mark takes numbers too".to_owned());
+    }
+    let summary = Summary {
+        total: &total,
+        loaded,
+        seen: question.context.seen,
+        found: &input.found,
+        marks: &said(&chosen),
+        warnings: &warnings,
+        beside: layout.beside.names(),
+        width: chosen.width,
+    };
+    let to_stream = args
+        .out
+        .as_deref()
+        .is_none_or(|path| path == Path::new("-"));
+    match (global.output, to_stream) {
+        (Output::Json, false) => console.line(&format!("{:#}", summary.json()))?,
+        (Output::Json, true) => console.complain(&format!("{:#}", summary.json())),
+        _ => console.complain(&summary.text().trim_end()),
+    }
+    let open = total.of(super::answer::Status::None) + total.of(super::answer::Status::Ambiguous);
     Ok(if args.strict && open > 0 {
-        crate::failure::Status::Findings
+        Status::Findings
     } else {
-        crate::failure::Status::Done
+        Status::Done
     })
 }
 
-impl Outputs {
-    fn create(args: &BulkArgs) -> Result<Outputs, Failure> {
-        let create = |path: &Path| Whole::create(path).map_err(|error| unwritable(path, &error));
-        let table = match args.out.as_deref() {
-            None => Whole::stdout()?,
-            Some(path) if path == Path::new("-") => Whole::stdout()?,
-            Some(path) => create(path)?,
+/// The names of all columns of the input, each of its own: those without one are numbered.
+fn columns(chosen: &Chosen) -> Vec<String> {
+    let mut columns: Vec<String> = Vec::new();
+    for at in 0..chosen.width {
+        let name = match chosen.names.get(at) {
+            Some(name) if !name.is_empty() => name.clone(),
+            _ => format!("column_{}", at + 1),
         };
-        Ok(Outputs {
-            table,
-            candidates: args.candidates.as_deref().map(create).transpose()?,
-        })
+        let again = (2..).map(|n| format!("{name}_{n}"));
+        let free = std::iter::once(name.clone())
+            .chain(again)
+            .find(|name| !columns.contains(name));
+        columns.extend(free);
     }
+    columns
+}
 
-    /// Writes the header with our names behind it.
-    fn header(
-        &mut self,
-        rows: &mut CsvRows,
-        dialect: Dialect,
-        names: &[String],
-        chosen: &Chosen,
-    ) -> Result<(), Failure> {
+fn unique(names: &[String]) -> usize {
+    names.iter().collect::<std::collections::HashSet<_>>().len()
+}
+
+/// Which columns are the mark, and why.
+fn said(chosen: &Chosen) -> String {
+    let marks: Vec<String> = chosen
+        .marks
+        .iter()
+        .map(|mark| chosen.label(*mark))
+        .collect();
+    let header = if chosen.header || !chosen.names.is_empty() {
+        ""
+    } else {
+        "no header; "
+    };
+    let reason = chosen
+        .reason
+        .as_ref()
+        .map_or(String::new(), |reason| format!(": {reason}"));
+    format!("{header}the mark is {}{reason}", marks.join(" with "))
+}
+
+/// Writes the header of the table.
+fn header(
+    rows: &mut Rows,
+    outputs: &mut Outputs<'_>,
+    chosen: &Chosen,
+    append: bool,
+    writing: &Writing,
+    columns: &[String],
+    own: &[String],
+) -> Result<(), Failure> {
+    let named = chosen.header || !chosen.names.is_empty();
+    if append {
+        let (true, Rows::Text(rows), Writing::Text(dialect)) = (chosen.header, rows, writing)
+        else {
+            return Ok(());
+        };
         let Some((bytes, span)) = rows.first()? else {
             return Ok(());
         };
-        let mut line = bytes[..span.end as usize].to_vec();
+        let end = span.end as usize;
+        let mut line = bytes[..end].to_vec();
         let missing = chosen.width.saturating_sub(chosen.names.len());
         line.extend(std::iter::repeat_n(dialect.delimiter, missing));
-        for name in names {
+        for name in own {
             line.push(dialect.delimiter);
             line.extend_from_slice(name.as_bytes());
         }
-        line.extend_from_slice(&bytes[span.end as usize..]);
-        self.table.write_all(&line)?;
-        Ok(())
+        line.extend_from_slice(&bytes[end..]);
+        return outputs.bytes(&line);
     }
-
-    fn finish(self) -> Result<(), Failure> {
-        if let Some(candidates) = self.candidates {
-            candidates.finish()?;
+    if chosen.header {
+        match rows {
+            Rows::Text(rows) => drop(rows.first()?),
+            Rows::Sheet(rows) => drop(rows.next()),
+            Rows::Lines(_) => {}
         }
-        self.table.finish()?;
-        Ok(())
     }
+    if !named {
+        return Ok(());
+    }
+    let all: Vec<String> = columns.iter().chain(own).cloned().collect();
+    outputs.names(&all, writing)
+}
+
+/// Reads batches and numbers their rows.
+fn reader(
+    args: &BulkArgs,
+    mut rows: Rows,
+    append: bool,
+    repaired: Arc<AtomicBool>,
+) -> impl FnMut() -> Result<Option<(u64, Batch)>, Failure> + Send + 'static {
+    let name = args.input.clone();
+    let mut row = 1;
+    move || {
+        let batch = rows
+            .next()
+            .map_err(|error| unreadable(&name, &error.to_string()))?;
+        let Some(batch) = batch else {
+            repaired.store(rows.repaired(), Ordering::Relaxed);
+            return Ok(None);
+        };
+        if matches!(batch, Batch::Piece(_)) && !append {
+            return Err(Failure::Unreadable(
+                format!(
+                    "row {row} is longer than 1 MB and can only be copied, not rewritten in another form"
+                ),
+                "write the output in the form of the input; is a quote never closed there?"
+                    .to_owned(),
+            ));
+        }
+        let first = row;
+        row += batch.rows();
+        Ok(Some((first, batch)))
+    }
+}
+
+/// Lets Ctrl-C, and a request to end, stop the run between two rows.
+fn listen(stop: &Arc<AtomicBool>) {
+    let stop = Arc::clone(stop);
+    // Without a handler the signal ends the process at once, and the outputs are still the old ones.
+    let _ = ctrlc::set_handler(move || {
+        if stop.swap(true, Ordering::Relaxed) {
+            std::process::exit(130);
+        }
+    });
+}
+
+fn interrupted(args: &BulkArgs, outputs: &Outputs<'_>, rows: u64) -> Failure {
+    let kept = if outputs.to_stream() {
+        "standard output holds the rows so far".to_owned()
+    } else {
+        let name = args.out.as_deref().unwrap_or(Path::new("-"));
+        format!("{} is as it was before", name.display())
+    };
+    Failure::Interrupted(format!("{rows} rows were answered; {kept}"))
 }
 
 /// The threads of a run.
@@ -232,18 +338,4 @@ fn delimiter(word: &str) -> Result<u8, Failure> {
             "give one ASCII character, as `;`, or `tab`".to_owned(),
         )),
     }
-}
-
-pub(crate) fn unreadable(path: &Path, error: &std::io::Error) -> Failure {
-    Failure::Unreadable(
-        format!("{} cannot be read: {error}", path.display()),
-        "check that it is there, whole, and a table: csv, tsv, jsonl, xlsx, also .gz or .zst; `-` is standard input".to_owned(),
-    )
-}
-
-pub(crate) fn unwritable(path: &Path, error: &std::io::Error) -> Failure {
-    Failure::Unreadable(
-        format!("{} cannot be written: {error}", path.display()),
-        "check that its folder is there and may be written to".to_owned(),
-    )
 }

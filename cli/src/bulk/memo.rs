@@ -1,9 +1,14 @@
 //! Answers to marks that were met before, in bounded memory, shared between threads.
+//!
+//! Keeping an answer costs about as much as copying its row. So where marks hardly repeat, a mark is kept only when it is met for the
+//! second time, as far as a small table of fingerprints remembers.
 
+use std::hash::BuildHasher;
 use std::sync::Arc;
 
 use quick_cache::Weighter;
 use quick_cache::sync::Cache;
+use rustc_hash::FxBuildHasher;
 
 use super::answer::{Answer, Own};
 
@@ -30,9 +35,47 @@ impl Weighter<Box<str>, Arc<Answer>> for Bytes {
     }
 }
 
+/// After so many marks a thread looks whether keeping pays.
+const WINDOW: u32 = 4_096;
+/// It does where one mark in so many was known.
+const PAYS: u32 = 50;
+/// Fingerprints that a thread remembers.
+const PRINTS: usize = 1 << 16;
+
 /// The answers kept.
 pub(crate) struct Memo {
     cache: Cache<Box<str>, Arc<Answer>, Bytes>,
+}
+
+/// What a thread knows of the marks that it met.
+#[derive(Default)]
+pub(crate) struct Habit {
+    looked: u32,
+    known: u32,
+    /// Fingerprints of marks met once; empty where all are kept.
+    prints: Vec<u32>,
+}
+
+impl Habit {
+    /// Whether a mark is worth a look: all are, unless marks hardly repeat and this one was not met before.
+    fn worth(&mut self, mark: &str) -> bool {
+        if self.looked == WINDOW {
+            let pays = self.known * PAYS >= self.looked;
+            if pays {
+                self.prints = Vec::new();
+            } else if self.prints.is_empty() {
+                self.prints = vec![0; PRINTS];
+            }
+            (self.looked, self.known) = (0, 0);
+        }
+        self.looked += 1;
+        if self.prints.is_empty() {
+            return true;
+        }
+        let hash = FxBuildHasher.hash_one(mark);
+        let (place, print) = (hash as usize % PRINTS, (hash >> 32) as u32 | 1);
+        std::mem::replace(&mut self.prints[place], print) == print
+    }
 }
 
 impl Memo {
@@ -43,12 +86,42 @@ impl Memo {
     }
 
     /// The answer to a mark, worked out if it is not known.
-    pub(crate) fn get(&self, mark: &str, answer: impl FnOnce() -> Answer) -> Arc<Answer> {
+    pub(crate) fn get(
+        &self,
+        habit: &mut Habit,
+        mark: &str,
+        answer: impl FnOnce() -> Answer,
+    ) -> Arc<Answer> {
+        if !habit.worth(mark) {
+            return Arc::new(answer());
+        }
         if let Some(known) = self.cache.get(mark) {
+            habit.known += 1;
             return known;
         }
         let answer = Arc::new(answer());
         self.cache.insert(Box::from(mark), Arc::clone(&answer));
         answer
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::Habit;
+
+    #[test]
+    fn marks_that_do_not_repeat_are_not_kept() {
+        let mut habit = Habit::default();
+        let kept = |habit: &mut Habit, from: u32| {
+            (from..from + 4_096)
+                .filter(|n| habit.worth(&n.to_string()))
+                .count()
+        };
+        assert_eq!(kept(&mut habit, 0), 4_096);
+        assert!(kept(&mut habit, 10_000) < 200);
+        // Met again, they are.
+        assert!(kept(&mut habit, 10_000) > 3_500);
+        habit.known = 4_000;
+        assert_eq!(kept(&mut habit, 50_000), 4_096);
     }
 }

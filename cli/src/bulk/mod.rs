@@ -9,9 +9,15 @@
 
 mod answer;
 mod ask;
+mod claims;
 mod columns;
+mod input;
 mod job;
+mod look;
 mod memo;
+mod output;
+mod progress;
+mod quantities;
 mod run;
 mod summary;
 mod tally;

@@ -6,6 +6,7 @@ use etchlore_engine::analyse::shape;
 use etchlore_engine::model::FamilyId;
 
 use super::answer::Status;
+use super::claims::Finding;
 
 /// The most shapes that are told apart; the marks of further ones are counted together.
 const MAX_SHAPES: usize = 20_000;
@@ -13,6 +14,9 @@ const MAX_SHAPES: usize = 20_000;
 const EXAMPLES: usize = 10;
 /// The longest example, in characters.
 const MAX_EXAMPLE: usize = 120;
+
+/// Contradictions that are told one by one.
+pub(crate) const SHOWN: usize = 20;
 
 /// Marks of one shape that were not decoded.
 #[derive(Debug, Default)]
@@ -33,6 +37,12 @@ pub(crate) struct Tally {
     /// Rows that are narrower or wider than the header, and the first of them.
     pub(crate) narrow: (u64, Option<u64>),
     pub(crate) wide: (u64, Option<u64>),
+    /// Rows too long to be held, lines that are no object, and the first of each.
+    pub(crate) long: (u64, Option<u64>),
+    pub(crate) broken: (u64, Option<u64>),
+    /// Rows with contradictions, and the first of them.
+    pub(crate) contradicted: u64,
+    pub(crate) contradictions: Vec<(u64, Finding)>,
     pub(crate) families: HashMap<FamilyId, u64>,
     pub(crate) undecoded: HashMap<String, Group>,
     /// Marks of shapes beyond those kept.
@@ -63,6 +73,14 @@ impl Tally {
         }
     }
 
+    /// Notes what a row contradicts itself in.
+    pub(crate) fn contradicted(&mut self, row: u64, found: Vec<Finding>) {
+        self.contradicted += 1;
+        let room = SHOWN.saturating_sub(self.contradictions.len());
+        self.contradictions
+            .extend(found.into_iter().take(room).map(|finding| (row, finding)));
+    }
+
     /// Adds what a later batch counted.
     pub(crate) fn add(&mut self, later: Tally) {
         self.rows += later.rows;
@@ -73,9 +91,15 @@ impl Tally {
         for (sum, more) in [
             (&mut self.narrow, later.narrow),
             (&mut self.wide, later.wide),
+            (&mut self.long, later.long),
+            (&mut self.broken, later.broken),
         ] {
             *sum = (sum.0 + more.0, sum.1.or(more.1));
         }
+        self.contradicted += later.contradicted;
+        let room = SHOWN.saturating_sub(self.contradictions.len());
+        self.contradictions
+            .extend(later.contradictions.into_iter().take(room));
         for (family, count) in later.families {
             *self.families.entry(family).or_default() += count;
         }

@@ -149,7 +149,7 @@ impl Walker {
                     return Found::Incomplete;
                 }
                 ReadRecordResult::InputEmpty | ReadRecordResult::End => {
-                    let kind = if in_quotes(&self.core) {
+                    let kind = if in_quotes(&mut self.core) {
                         Kind::Open
                     } else {
                         Kind::Quoted
@@ -161,10 +161,10 @@ impl Walker {
     }
 }
 
-/// Whether a line's end would be a character of the cell.
-fn in_quotes(core: &Reader) -> bool {
+/// Whether a line's end is a character of the cell: then the record stands within quotes. The record is over after that.
+fn in_quotes(core: &mut Reader) -> bool {
     let (mut output, mut ends) = ([0; 8], [0; 8]);
-    let (result, ..) = core.clone().read_record(b"\n", &mut output, &mut ends);
+    let (result, ..) = core.read_record(b"\n", &mut output, &mut ends);
     !matches!(result, ReadRecordResult::Record | ReadRecordResult::End)
 }
 
@@ -402,8 +402,11 @@ impl CsvRows {
                 self.long = Some(long);
                 return Ok(Batch::Piece(piece));
             }
-            let over = at == self.buffer.len();
-            let open = over && in_quotes(&long.core);
+            if at == self.buffer.len() {
+                let open = in_quotes(&mut long.core);
+                self.keep(&mut long);
+                return self.end(long, at, true, open);
+            }
             let (result, read, written) = long.core.read_field(&self.buffer[at..], &mut output);
             at += read;
             if long.cell.len() + written > MAX_CELL {
@@ -416,17 +419,22 @@ impl CsvRows {
                 ReadFieldResult::Field { record_end } => record_end,
                 ReadFieldResult::End => true,
             };
-            if self.wanted.contains(&long.column) {
-                let text = (!long.cut).then(|| String::from_utf8_lossy(&long.cell).into_owned());
-                long.cells.push((long.column, text));
-            }
-            long.cell.clear();
-            long.cut = false;
-            long.column += 1;
+            self.keep(&mut long);
             if last {
-                return self.end(long, at, over, open);
+                return self.end(long, at, false, false);
             }
         }
+    }
+
+    /// Keeps a cell of a record that streams through, if it is wanted.
+    fn keep(&self, long: &mut Long) {
+        if self.wanted.contains(&long.column) {
+            let text = (!long.cut).then(|| String::from_utf8_lossy(&long.cell).into_owned());
+            long.cells.push((long.column, text));
+        }
+        long.cell.clear();
+        long.cut = false;
+        long.column += 1;
     }
 
     fn end(&mut self, long: Long, at: usize, over: bool, open: bool) -> io::Result<Batch> {
@@ -577,6 +585,7 @@ mod tests {
                         count += 1;
                         all.extend(tail.terminator);
                     }
+                    Batch::Lines(_) | Batch::Cells(_) => panic!("no text"),
                 }
             }
             assert_eq!(count, walked(&text).len());

@@ -41,6 +41,10 @@ pub(crate) fn sniff(sample: &[u8], whole: bool, usual: u8, given: Option<u8>) ->
     let mut most = f64::NEG_INFINITY;
     for delimiter in delimiters {
         for quote in [Some(b'"'), None, Some(b'\'')] {
+            // Text parted by tabs may quote nothing at all; other text is read by everybody with its double quotes.
+            if quote.is_none() && delimiter != b'\t' {
+                continue;
+            }
             let dialect = Dialect { delimiter, quote };
             let score = evenness(sample, whole, dialect);
             // Ties go to what comes first: the usual delimiter, double quotes.
@@ -55,6 +59,7 @@ pub(crate) fn sniff(sample: &[u8], whole: bool, usual: u8, given: Option<u8>) ->
 /// How much a sample looks like a table in a dialect: the share of rows of the usual width, more for more columns, less for signs that the
 /// quote was another one.
 fn evenness(sample: &[u8], whole: bool, dialect: Dialect) -> f64 {
+    let may_quote_nothing = dialect.delimiter == b'\t';
     let mut walker = Walker::new(dialect);
     let mut cells = Cells::new(dialect);
     let mut widths: BTreeMap<usize, usize> = BTreeMap::new();
@@ -71,8 +76,8 @@ fn evenness(sample: &[u8], whole: bool, dialect: Dialect) -> f64 {
         cells.split(record, span.kind);
         *widths.entry(cells.len()).or_default() += 1;
         rows += 1;
-        // The table ends inside a cell: most likely the quote that begins it was none.
-        odd += 4 * usize::from(span.is_open());
+        // The table ends inside a cell: where nothing need be quoted, the quote that begins it was most likely none.
+        odd += 4 * usize::from(span.is_open() && may_quote_nothing);
         wrapped += wrapped_cells(record, dialect);
     }
     if rows == 0 {
@@ -83,9 +88,9 @@ fn evenness(sample: &[u8], whole: bool, dialect: Dialect) -> f64 {
         Some(b'\'') if wrapped * 2 < rows => return f64::NEG_INFINITY,
         Some(_) => {}
     }
-    // So does one that swallows half of the sample.
+    // So is one that swallows half of the sample.
     let unread = sample.len() - at;
-    if rows < ROWS && unread > sample.len() / 2 && unread > 4096 {
+    if may_quote_nothing && rows < ROWS && unread > sample.len() / 2 && unread > 4096 {
         odd += rows;
     }
     let (width, count) = widths
@@ -100,14 +105,16 @@ fn evenness(sample: &[u8], whole: bool, dialect: Dialect) -> f64 {
     (count as f64 * wide - odd as f64) / rows as f64
 }
 
-/// Cells of a record that stand in quotes, as far as the delimiter tells.
+/// Cells of a record that begin with a quote, and where nothing quotes those that end with one too; as far as the delimiter tells.
 fn wrapped_cells(record: &[u8], dialect: Dialect) -> usize {
     let quote = dialect.quote.unwrap_or(b'"');
+    let wrapped = |cell: &&[u8]| {
+        let ends = dialect.quote.is_some() || cell.last() == Some(&quote);
+        cell.len() > 1 && cell.first() == Some(&quote) && ends
+    };
     record
         .split(|byte| *byte == dialect.delimiter)
-        .filter(|cell| {
-            cell.len() > 1 && cell.first() == Some(&quote) && cell.last() == Some(&quote)
-        })
+        .filter(wrapped)
         .count()
 }
 

@@ -57,11 +57,6 @@ impl Whole {
         })
     }
 
-    /// The file in the making, for writers that need a path.
-    pub(crate) fn path(&self) -> Option<&Path> {
-        self.waiting.as_ref().map(|(path, _)| &**path)
-    }
-
     /// Ends the output and puts it in its place.
     pub(crate) fn finish(self) -> io::Result<()> {
         self.writer.finish()?;
