@@ -426,7 +426,8 @@ fn context(args: &DecodeArgs) -> Result<Context, Failure> {
     Ok(Context {
         seen,
         made,
-        maker: args.maker.clone().or_else(|| args.logo.clone()),
+        maker: args.maker.clone(),
+        logo: args.logo.clone(),
         function: args.function.clone(),
         package: args.package.clone(),
         pins: args.pins,

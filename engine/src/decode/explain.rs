@@ -7,7 +7,7 @@ use super::assign::{Branch, CONFLICT, Divisors, Draw, Known, NEVER};
 use super::damage::{Damage, Found};
 use super::dates::{DateRead, SeenPart, Years, read};
 use super::deep::{self, Edit};
-use super::stream::{Doubt, Stream};
+use super::stream::{Doubt, Stream, Tick};
 use super::walk::{Choice, How, Walker, Way, cost, likeliest};
 use crate::compile::{FamilyProgram, LineRef, OTHER, Program, RowProgram};
 use crate::glyph::Glyph;
@@ -617,6 +617,93 @@ impl<'p> Decoder<'p> {
             }
         }
         (bits, failed)
+    }
+
+    /// The likeliest misreading of one character without which a date that lies in the future would not: place in the stream that the
+    /// explanation explains, and what stands there then.
+    pub(crate) fn mend_date(
+        &self,
+        explanation: &Explanation,
+        rule: usize,
+        stream: &Stream,
+        seen: Date,
+    ) -> Option<(usize, Glyph)> {
+        let family = explanation.family.index();
+        let (program, model) = self.family(explanation.family);
+        let rule = &model.dates[rule];
+        let alphabet = &self.program.alphabet;
+        let years = Years::of(model, seen);
+        let choices: Vec<&Choice> = rule
+            .slots
+            .iter()
+            .filter_map(|slot| {
+                explanation
+                    .choices
+                    .iter()
+                    .find(|choice| choice.slot == slot.index() && choice.code.is_some())
+            })
+            .collect();
+        let mut best: Option<(f64, usize, Glyph)> = None;
+        for (at, choice) in choices.iter().enumerate() {
+            let table = &program.tables[choice.table];
+            let ticks = stream.ticks.get(choice.start..choice.end)?;
+            // What else the slot can be with one character changed: code, place, glyph.
+            let mut others: Vec<(u32, usize, u8)> = Vec::new();
+            for spelled in table.spelled.iter().filter(|s| s.ids.len() == ticks.len()) {
+                let odd = |(_, (id, tick)): &(usize, (&u8, &Tick))| **id != tick.id;
+                let mut odds = spelled.ids.iter().zip(ticks).enumerate().filter(odd);
+                if let (Some((place, (id, _))), None) = (odds.next(), odds.next()) {
+                    others.push((spelled.code, place, *id));
+                }
+            }
+            if let How::Open(strip) = choice.how {
+                let strip = &table.open[strip as usize];
+                for (place, set) in strip.sets.iter().enumerate() {
+                    others.extend(
+                        (0..36)
+                            .filter(|id| set >> id & 1 == 1)
+                            .map(|id| (strip.code, place, id)),
+                    );
+                }
+            }
+            for (code, place, id) in others {
+                let Some(tick) = ticks.get(place).filter(|tick| tick.doubt == Doubt::Read) else {
+                    continue;
+                };
+                let cost = if alphabet.alike(id) >> tick.id & 1 == 1 {
+                    alphabet.channel(id, tick.id)
+                } else {
+                    alphabet.strange(id, tick.id)
+                };
+                let Some(glyph) = alphabet.glyph(id).filter(|_| id != tick.id) else {
+                    continue;
+                };
+                let parts: Vec<SeenPart<'_>> = choices
+                    .iter()
+                    .enumerate()
+                    .map(|(other, choice)| {
+                        let mut glyphs = self.glyphs(family, choice, stream);
+                        let mut code_here = choice.code.unwrap_or_default();
+                        if other == at {
+                            code_here = code;
+                            if let Some(there) = glyphs.get_mut(place) {
+                                *there = vec![glyph.clone()];
+                            }
+                        }
+                        let code = &model.slots[choice.slot].codes[code_here as usize];
+                        SeenPart { code, glyphs }
+                    })
+                    .collect();
+                let date = read(rule, &parts, &|field| self.part_of(field), &years);
+                let bits = cost + date.as_ref().map_or(f64::NEG_INFINITY, |date| date.bits);
+                if date.is_some_and(|date| !date.future && !date.outside)
+                    && best.as_ref().is_none_or(|(known, ..)| bits > *known)
+                {
+                    best = Some((bits, choice.start + place, glyph.clone()));
+                }
+            }
+        }
+        best.map(|(_, place, glyph)| (place, glyph))
     }
 
     /// The glyphs that a choice was taken for; `None` where some were not read.

@@ -262,8 +262,10 @@ pub struct Context {
     pub seen: Date,
     /// When it was made, if that is known.
     pub made: Option<Interval>,
-    /// Maker, brand or logo seen.
+    /// Maker or brand, known by name.
     pub maker: Option<String>,
+    /// Logo or letters of one seen on the package, in words.
+    pub logo: Option<String>,
     /// Function expected.
     pub function: Option<String>,
     /// Package seen.
@@ -280,6 +282,7 @@ impl Context {
             seen,
             made: None,
             maker: None,
+            logo: None,
             function: None,
             package: None,
             pins: None,

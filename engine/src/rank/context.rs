@@ -6,13 +6,15 @@
 use super::answer::Context;
 use super::fields::{Read, fields};
 use crate::decode::{Decoder, Explanation, Stream};
-use crate::model::{Family, MakerMarkKind};
-use crate::value::Value;
+use crate::model::{Family, Maker, MakerMark, MakerMarkKind};
+use crate::value::{Interval, Value};
 
 /// log2 for a maker, function or package that fits.
 const FITS: f64 = 4.0;
 /// log2 for a maker that does not.
 const OTHER_MAKER: f64 = -3.5;
+/// log2 for a logo that is described for no part of the maker.
+const OTHER_LOGO: f64 = -1.0;
 /// log2 for a function that does not.
 const OTHER_FUNCTION: f64 = -5.0;
 /// log2 for a package that does not.
@@ -34,7 +36,10 @@ pub(super) fn bits(
     let (_, family) = decoder.family(explanation.family);
     let mut bits = 0.0;
     if let Some(seen) = &context.maker {
-        bits += maker(decoder, family, seen);
+        bits += maker(decoder, family, seen, context.made);
+    }
+    if let Some(seen) = &context.logo {
+        bits += logo(decoder, family, seen, context.made);
     }
     if let (Some(wanted), Some(function)) = (&context.function, &family.function) {
         let fits = function == wanted || function.starts_with(&format!("{wanted}/"));
@@ -96,6 +101,7 @@ pub(super) fn bits(
 pub(super) fn most(context: &Context) -> f64 {
     let fits = [
         context.maker.is_some(),
+        context.logo.is_some(),
         context.function.is_some(),
         context.package.is_some(),
     ];
@@ -107,24 +113,78 @@ pub(super) fn most(context: &Context) -> f64 {
     FITS * fits.iter().filter(|fits| **fits).count() as f64 + pins
 }
 
-fn maker(decoder: &Decoder<'_>, family: &Family, seen: &str) -> f64 {
-    let Some(maker) = family
-        .maker
-        .map(|maker| &decoder.rules.makers[maker.index()])
-    else {
+/// A name that is known.
+fn maker(decoder: &Decoder<'_>, family: &Family, seen: &str, made: Option<Interval>) -> f64 {
+    let Some(maker) = maker_of(decoder, family) else {
         return 0.0;
     };
+    if is_named(maker, seen, made) {
+        FITS
+    } else {
+        OTHER_MAKER
+    }
+}
+
+/// A logo in words: a maker's name, or as the rules describe it. A maker whose logo no rule describes may have it.
+fn logo(decoder: &Decoder<'_>, family: &Family, seen: &str, made: Option<Interval>) -> f64 {
+    let Some(maker) = maker_of(decoder, family) else {
+        return 0.0;
+    };
+    let mut logos = marks(maker, made)
+        .filter(|mark| mark.kind == MakerMarkKind::Logo)
+        .peekable();
+    let described = logos.peek().is_some();
+    let wanted = words(seen);
+    let alike = |text: &str| {
+        let known = words(text);
+        let shared = wanted.iter().filter(|word| known.contains(word)).count();
+        shared > 0 && shared * 2 >= wanted.len()
+    };
+    if is_named(maker, seen, made) || logos.any(|mark| alike(&mark.text)) {
+        FITS
+    } else if described {
+        OTHER_MAKER
+    } else {
+        OTHER_LOGO
+    }
+}
+
+fn maker_of<'r>(decoder: &Decoder<'r>, family: &Family) -> Option<&'r Maker> {
+    family
+        .maker
+        .map(|maker| &decoder.rules.makers[maker.index()])
+}
+
+/// What stands on the maker's packages, as far as it did when the part was made.
+fn marks(maker: &Maker, made: Option<Interval>) -> impl Iterator<Item = &MakerMark> {
+    maker.marks.iter().filter(move |mark| {
+        made.is_none_or(|made| {
+            mark.window.since.is_none_or(|since| since <= made.to)
+                && mark.window.until.is_none_or(|until| made.from <= until)
+        })
+    })
+}
+
+fn is_named(maker: &Maker, seen: &str, made: Option<Interval>) -> bool {
     let seen = seen.to_lowercase();
-    let names = maker
-        .marks
-        .iter()
-        .filter(|mark| mark.kind != MakerMarkKind::Site)
-        .map(|mark| mark.text.as_str());
-    let known = names
+    marks(maker, made)
+        .filter(|mark| !matches!(mark.kind, MakerMarkKind::Site | MakerMarkKind::Logo))
+        .map(|mark| mark.text.as_str())
         .chain([maker.name.as_str(), maker.title.as_str()])
         .any(|name| {
             let name = name.to_lowercase();
             name.contains(&seen) || seen.contains(&name)
-        });
-    if known { FITS } else { OTHER_MAKER }
+        })
+}
+
+/// The words that describe something, without those that join them.
+fn words(text: &str) -> Vec<String> {
+    const JOIN: [&str; 12] = [
+        "a", "an", "the", "in", "on", "over", "under", "and", "with", "of", "around", "logo",
+    ];
+    text.to_lowercase()
+        .split(|c: char| !c.is_alphanumeric())
+        .filter(|word| !word.is_empty() && !JOIN.contains(word))
+        .map(str::to_owned)
+        .collect()
 }

@@ -84,7 +84,7 @@ pub(super) fn candidate(
         leftover: Vec::new(),
     };
     glyph_faults(decoder, best, &over, stream, reading, &mut candidate);
-    disagreements(decoder, best, &read, &mut candidate);
+    disagreements(decoder, best, &over, context, &mut candidate);
     written(decoder, list, &read, &mut candidate);
     if depth < MAX_STANDS {
         stands(
@@ -496,7 +496,8 @@ fn damage(
 fn disagreements(
     decoder: &Decoder<'_>,
     best: &Explanation,
-    read: &Read<'_>,
+    over: &Stream,
+    context: &Context,
     candidate: &mut Candidate,
 ) {
     let (_, family) = decoder.family(best.family);
@@ -538,11 +539,23 @@ fn disagreements(
             .map(|(interval, _)| interval.show())
             .unwrap_or_default();
         if date.future {
+            let mended_by =
+                decoder
+                    .mend_date(best, *rule, over, context.seen)
+                    .map(|(place, glyph)| {
+                        let tick = &over.ticks[place];
+                        let read = show(decoder.program.alphabet.glyph(tick.id));
+                        let (line, at) = (tick.line + 1, tick.span.0 + 1);
+                        format!(
+                            "the {read} at character {at} of line {line} is {}",
+                            show(Some(&glyph))
+                        )
+                    });
             candidate.disagreements.push(Disagreement {
                 text: format!("the date {shown} lies after the day of reading"),
                 source: None,
                 bits: FUTURE,
-                mended_by: None,
+                mended_by,
                 slots,
             });
         } else if date.outside {
@@ -582,7 +595,6 @@ fn disagreements(
             slots,
         });
     }
-    let _ = read;
 }
 
 /// The ordering code as far as known, and how deep that is.
