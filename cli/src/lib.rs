@@ -67,7 +67,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
             }
         },
         Command::Confirm(args) => commands::confirm::run(args, &cli.global, &mut console),
-        Command::Confusions(args) => commands::confusions::run(args, &mut console),
+        Command::Confusions(args) => commands::confusions::run(args, &cli.global, &mut console),
         Command::Completions(args) => commands::completions::run(args, &mut console),
     };
     match done.and_then(|status| console.flush().map(|()| status)) {

@@ -6,4 +6,5 @@ mod decode;
 mod keep;
 mod lab;
 mod rules;
+mod specimens;
 mod wrong_use;

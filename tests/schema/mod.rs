@@ -65,6 +65,16 @@ fn decode_obeys_its_schema() {
     assert!(faults(&document, &answer).is_empty());
     assert_eq!(answer["readings"][0]["lines"].as_array().unwrap().len(), 2);
     assert_eq!(answer["readings"][0]["form"], "top");
+    let answer = json(&[
+        "decode",
+        "--output",
+        "json",
+        "--specimens",
+        "25Q128JVSQ | 1823",
+        "25Q1_8JVSQ | 1824",
+    ]);
+    let faults = faults(&document, &answer);
+    assert!(faults.is_empty(), "{}", faults.join("; "));
 }
 
 #[test]

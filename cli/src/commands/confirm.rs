@@ -2,7 +2,7 @@
 
 use etchlore_engine::decode::{Notation, Reading, Scratch};
 
-use crate::args::{ConfirmArgs, GlobalArgs};
+use crate::args::{ConfirmArgs, GlobalArgs, Output};
 use crate::casebook::{self, Case};
 use crate::commands::day_of_reading;
 use crate::console::Console;
@@ -50,6 +50,19 @@ pub(crate) fn run(
         .get(&args.family)
         .copied()
         .unwrap_or(0);
+    if global.output != Output::Text {
+        let document = serde_json::json!({
+            "etchlore": env!("CARGO_PKG_VERSION"),
+            "rules": loaded.digest,
+            "seen": seen.to_string(),
+            "casebook": path.display().to_string(),
+            "family": args.family,
+            "read_by_the_rules": explained,
+            "cases": count,
+        });
+        console.line(&document.to_string())?;
+        return Ok(Status::Done);
+    }
     console.line(&format!(
         "{}: {} of {}",
         path.display(),

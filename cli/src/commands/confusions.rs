@@ -2,12 +2,18 @@
 
 use etchlore_engine::glyph::Confusions;
 
-use crate::args::ConfusionsArgs;
+use serde_json::json;
+
+use crate::args::{ConfusionsArgs, GlobalArgs, Output};
 use crate::console::Console;
 use crate::failure::{Failure, Status};
 use crate::rules::read_text;
 
-pub(crate) fn run(args: &ConfusionsArgs, console: &mut Console) -> Result<Status, Failure> {
+pub(crate) fn run(
+    args: &ConfusionsArgs,
+    global: &GlobalArgs,
+    console: &mut Console,
+) -> Result<Status, Failure> {
     let text = read_text(&args.pairs)?;
     let mut lines = (1..)
         .zip(text.lines())
@@ -54,6 +60,27 @@ pub(crate) fn run(args: &ConfusionsArgs, console: &mut Console) -> Result<Status
         args.pairs.display()
     );
     let (table, compared) = Confusions::estimate(&pairs, &note);
+    if global.output != Output::Text {
+        let rows: Vec<_> = table
+            .lines()
+            .filter(|line| !line.starts_with('#'))
+            .skip(1)
+            .filter_map(|line| {
+                let mut cells = line.split('\t');
+                let (truth, read) = (cells.next()?, cells.next()?);
+                let count: f64 = cells.next()?.parse().ok()?;
+                Some(json!({ "true": truth, "read": read, "count": count }))
+            })
+            .collect();
+        let document = json!({
+            "etchlore": env!("CARGO_PKG_VERSION"),
+            "pairs": pairs.len(),
+            "characters": compared,
+            "misreads": rows,
+        });
+        console.line(&document.to_string())?;
+        return Ok(Status::Done);
+    }
     console.line(table.trim_end())?;
     console.complain(&format!(
         "{} pairs, {compared} characters compared",

@@ -336,10 +336,14 @@ fn specimens(job: &mut Job<'_>, output: Output, console: &mut Console) -> Result
         let all = job.rank_all(&readings);
         match output {
             Output::Text => {
-                if at > 0 {
+                if at > 0 && !job.args.brief {
                     console.line("")?;
                 }
-                text::specimens(job.loaded, &all, job.args.limit, console)?;
+                if job.args.brief {
+                    text::brief(job.loaded, &all.reading, &all.ranking, console)?;
+                } else {
+                    text::specimens(job.loaded, &all, job.args.limit, console)?;
+                }
             }
             Output::Json => answers.push(wire::specimens(job.loaded, &all, job.args.limit)),
             Output::Jsonl => console.line(&wire::line(&wire::specimens(

@@ -4,7 +4,7 @@
 //! say of a shared slot counts once, as a draw and as text that none would have to explain, since another specimen of an unknown part
 //! would show the same text.
 
-use super::answer::{Context, FieldAnswer, Ranking};
+use super::answer::{Context, Disagreement, FieldAnswer, Ranking};
 use super::describe;
 use super::none::{Background, log2_sum};
 use super::posterior::{Weighed, Weights, present, prior_bits, weigh, worth};
@@ -118,6 +118,7 @@ pub fn rank_specimens(
     }
     let weights = weigh(decoder, &found, &stream, &background, context);
     own_fields(decoder, &weights, &found, &picks, &ones, &mut each);
+    let strangers = strangers(&weights, &found, &picks);
     let mut ranking = present(
         decoder,
         &found,
@@ -135,6 +136,18 @@ pub fn rank_specimens(
         candidate
             .fields
             .retain(|field| !is_own(family, &own, field));
+        for (_, number) in strangers.iter().filter(|(id, _)| *id == candidate.family) {
+            candidate.disagreements.push(Disagreement {
+                text: format!(
+                    "specimen {} is not explained: another part, or damaged beyond the search",
+                    number + 1
+                ),
+                source: None,
+                bits: STRANGER,
+                mended_by: None,
+                slots: Vec::new(),
+            });
+        }
     }
     for look in &mut ranking.next_look {
         let Some((line, place)) = look.at else {
@@ -222,6 +235,29 @@ fn is_own(family: &Family, own: &[bool], field: &FieldAnswer) -> bool {
         Some(slot) => own[slot],
         None => field.name == "date_of" && !family.dates.is_empty(),
     }
+}
+
+/// The specimens that the likeliest explanation of each family leaves out.
+fn strangers(
+    weights: &Weights<'_>,
+    found: &[Explanation],
+    picks: &[Vec<Option<usize>>],
+) -> Vec<(FamilyId, usize)> {
+    let mut strangers = Vec::new();
+    for (id, list, _) in &weights.families {
+        let best = list.first().and_then(|best| {
+            let at = found
+                .iter()
+                .position(|known| std::ptr::eq(known, best.explanation))?;
+            picks.get(at)
+        });
+        for (number, pick) in best.into_iter().flatten().enumerate() {
+            if pick.is_none() {
+                strangers.push((*id, number));
+            }
+        }
+    }
+    strangers
 }
 
 /// What each specimen says for itself under the first candidate, if that leads.
