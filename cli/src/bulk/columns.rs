@@ -16,7 +16,7 @@ const CELLS: usize = 40;
 /// The longest cell that is decoded for the choice, in bytes.
 const LONGEST: usize = 60;
 /// What a column must score to be taken for the mark's.
-const ENOUGH: f64 = 0.2;
+const ENOUGH: f64 = 0.12;
 
 /// The beginning of a table.
 pub(crate) struct Sample {
@@ -180,7 +180,9 @@ fn by_content(
         let like = share(cells, like_a_number);
         let name = chosen.names.get(at).and_then(|name| role(name));
         let derived = derived(body, at, chosen.width);
-        let content = 2.0 * decoded[at] + like * (1.0 - 0.85 * uniform(cells)) - derived;
+        // Few cells prove little.
+        let proof = cells.len() as f64 / (cells.len() as f64 + 2.0);
+        let content = 2.0 * decoded[at] * proof + like * (1.0 - 0.85 * uniform(cells)) - derived;
         // A name counts as far as the cells bear it out: names are moved and copied more easily than columns.
         let name = match name {
             Some(Role::Mark) => 0.5 * content.clamp(0.1, 1.0),
@@ -188,7 +190,7 @@ fn by_content(
             Some(_) => -0.2 * content.clamp(0.0, 1.0),
         };
         // A column that is mostly empty is a second source at best.
-        scores.push((content * (0.3 + 0.7 * filled.sqrt()) + name, at));
+        scores.push(((content + name) * (0.1 + 0.9 * filled.sqrt()), at));
     }
     scores.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
     let Some((score, best)) = scores.first().copied() else {

@@ -18,7 +18,7 @@ const SHEET_BATCH: usize = 500;
 
 /// Where rows come from.
 pub(crate) enum Rows {
-    Text(CsvRows),
+    Text(Box<CsvRows>),
     Lines(JsonRows),
     Sheet(std::vec::IntoIter<Vec<Cell>>),
 }
@@ -91,7 +91,7 @@ impl Input {
                 None => input.found += ", nothing quoted",
             }
             input.sample.rows = records(&sample, whole, input.dialect);
-            input.rows = Rows::Text(CsvRows::new(text, sample, input.dialect));
+            input.rows = Rows::Text(Box::new(CsvRows::new(text, sample, input.dialect)));
         } else {
             input.found = format!("{}, JSON lines", encoding.name());
             let mut keys = Vec::new();

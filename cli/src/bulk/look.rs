@@ -202,14 +202,17 @@ pub(crate) fn like_a_number(cell: &str) -> f64 {
     }
     like *= match words {
         1 => 1.0,
-        2 => 0.8,
-        3 => 0.5,
-        _ => 0.25,
+        2 => 0.5,
+        3 => 0.3,
+        _ => 0.2,
     };
     if small * 2 > letters {
         like *= 0.5;
     }
-    if word.contains('_') || word.contains('.') && !word.ends_with('.') && other > 1 {
+    // Names of footprints and libraries.
+    if word.contains(['_', ':']) {
+        like *= 0.25;
+    } else if word.contains('.') && !word.ends_with('.') && other > 1 {
         like *= 0.6;
     }
     like

@@ -6,7 +6,7 @@
 use std::io;
 
 use csv_core::{ReadFieldResult, ReadRecordResult, Reader, ReaderBuilder};
-use memchr::{memchr, memchr_iter, memchr2};
+use memchr::{memchr, memchr_iter, memchr2, memchr3};
 
 use super::dialect::Dialect;
 use super::text::TextInput;
@@ -79,6 +79,7 @@ pub(crate) enum Found {
 /// Walks from record to record.
 pub(crate) struct Walker {
     core: Reader,
+    delimiter: u8,
     quote: Option<u8>,
     /// The next quote at or behind the place last walked to; behind the buffer where there is none.
     quote_at: Option<usize>,
@@ -96,6 +97,7 @@ impl Walker {
     pub(crate) fn new(dialect: Dialect) -> Walker {
         Walker {
             core: core(dialect),
+            delimiter: dialect.delimiter,
             quote: dialect.quote,
             quote_at: None,
         }
@@ -129,6 +131,13 @@ impl Walker {
     }
 
     fn quoted(&mut self, text: &[u8], at: usize, whole: bool) -> Found {
+        if let Some(line) = self
+            .quote
+            .and_then(|quote| even(text, at, self.delimiter, quote))
+            && let Some(next) = behind(text, line, whole)
+        {
+            return Found::Record(span(at, line, next, Kind::Quoted));
+        }
         let (mut output, mut ends) = ([0; 1024], [0; 64]);
         self.core.reset();
         let mut read = at;
@@ -157,6 +166,32 @@ impl Walker {
                     return Found::Record(span(at, text.len(), text.len(), kind));
                 }
             }
+        }
+    }
+}
+
+/// Where the line of a record ends whose quotes all stand as they should: around whole cells, doubled within. Others are for `csv-core`.
+fn even(text: &[u8], at: usize, delimiter: u8, quote: u8) -> Option<usize> {
+    let mut from = at;
+    loop {
+        let found = from + memchr3(b'\n', b'\r', quote, &text[from..])?;
+        if text[found] != quote {
+            return Some(found);
+        }
+        if found > at && text[found - 1] != delimiter {
+            return None;
+        }
+        let mut inside = found + 1;
+        let close = loop {
+            let close = inside + memchr(quote, &text[inside..])?;
+            if text.get(close + 1) != Some(&quote) {
+                break close;
+            }
+            inside = close + 2;
+        };
+        match text.get(close + 1) {
+            Some(byte) if *byte == delimiter || matches!(byte, b'\n' | b'\r') => from = close + 1,
+            _ => return None,
         }
     }
 }
