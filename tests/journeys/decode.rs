@@ -384,7 +384,7 @@ fn why_says_where_a_family_stopped() {
     let run = run(&["decode", "--why", "winbond_w25", "25Q128JVSQ"]);
     assert_eq!(run.status, 2);
     assert!(
-        run.err.contains("did you mean winbond_w25q?"),
+        run.err.contains("did you mean winbond_w25") && run.err.contains("winbond_w25q"),
         "{}",
         run.err
     );

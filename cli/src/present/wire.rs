@@ -232,7 +232,10 @@ fn field(answer: &rank::FieldAnswer) -> Json {
             object.insert("probability".to_owned(), number(other.probability, 6));
             Json::Object(object)
         });
-        object.insert("alternatives".to_owned(), Json::Array(others.collect()));
+        let others: Vec<Json> = others.collect();
+        if !others.is_empty() {
+            object.insert("alternatives".to_owned(), Json::Array(others));
+        }
     }
     if let Some(founded) = answer.standing {
         object.insert("standing".to_owned(), Json::from(standing(founded)));

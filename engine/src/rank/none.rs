@@ -36,6 +36,8 @@ struct Token {
     end: usize,
     /// What the end and the mixture with chance add to the glyphs of the character model.
     rest: f64,
+    /// log2 of the probability of the end by the character model.
+    ending: f64,
     /// Share of the character model in the mixture, given the token.
     by_model: f64,
 }
@@ -97,6 +99,7 @@ impl Background {
                 start,
                 end,
                 rest: sum - model,
+                ending,
                 by_model: (by_model - sum).exp2(),
             });
             at = end;
@@ -155,9 +158,40 @@ impl Background {
         found
     }
 
-    /// log2 probability of a stretch.
+    /// log2 probability of a stretch. Of a token that lies in it only in part, what its text is less likely for that part: the rest of it
+    /// is text that no rule knows, and a token is by chance as a whole or not at all.
     pub(crate) fn stretch(&self, start: usize, end: usize) -> f64 {
-        (start..end).map(|at| self.glyph(at)).sum::<f64>() + self.ends(start, end)
+        let mut sum = 0.0;
+        for token in &self.tokens {
+            let (from, to) = (token.start.max(start), token.end.min(end));
+            if from >= to {
+                continue;
+            }
+            let model: f64 = (from..to).map(|at| self.glyph(at)).sum();
+            sum += model;
+            if to - from == token.end - token.start {
+                sum += token.rest;
+                continue;
+            }
+            let (mut left_model, mut left_chance) = (0.0, 0.0);
+            for at in (token.start..from).chain(to..token.end) {
+                left_model += self.glyph(at);
+                left_chance += self.chance[at];
+            }
+            if to < token.end {
+                left_model += token.ending;
+                left_chance += CHANCE_END.log2();
+            }
+            let left = log2_sum(
+                (1.0 - CHANCE).log2() + left_model,
+                CHANCE.log2() + left_chance,
+            );
+            // The glyphs that are left, as the character model has them, are in neither sum.
+            let all =
+                token.rest + model + (left_model - if to < token.end { token.ending } else { 0.0 });
+            sum += all - left - model;
+        }
+        sum
     }
 }
 
