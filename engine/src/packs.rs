@@ -77,7 +77,6 @@ packs! {
     "nexperia" "makers/nexperia.lore",
     "nexperia_sot23.csv" "makers/nexperia_sot23.csv",
     "nordic" "makers/nordic.lore",
-    "nordic_nrf52" "makers/nordic_nrf52.lore",
     "nxp_kinetis" "makers/nxp_kinetis.lore",
     "nxp_kinetis_k" "makers/nxp_kinetis_k.lore",
     "nxp_lpc" "makers/nxp_lpc.lore",
