@@ -147,7 +147,7 @@ fn run_tables(folder: &Path, rules: &[&str]) -> usize {
         for ((seen, form), rows) in runs {
             let input: String = rows.iter().map(|row| format!("{}\n", row.mark)).collect();
             let mut arguments = vec![
-                "decode", "--output", "jsonl", "--limit", "50", "--seen", &seen, "--form", &form,
+                "decode", "--output", "jsonl", "--limit", "200", "--seen", &seen, "--form", &form,
             ];
             arguments.extend(rules);
             let run = run_with(etchlore(&arguments), input.as_bytes());
