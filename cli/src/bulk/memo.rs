@@ -87,7 +87,7 @@ impl Habit {
 
     /// An answer, worked out; now and then with a look at the clock.
     fn work_out(&mut self, answer: impl FnOnce() -> Answer) -> Arc<Answer> {
-        if self.looked % TIMED != 0 {
+        if !self.looked.is_multiple_of(TIMED) {
             return Arc::new(answer());
         }
         let began = Instant::now();
@@ -126,6 +126,7 @@ impl Memo {
 }
 
 #[cfg(test)]
+#[allow(clippy::unwrap_used)]
 mod tests {
     use super::Habit;
     use std::time::Duration;
