@@ -188,6 +188,7 @@ pub(crate) fn is_formula(text: &str) -> bool {
 }
 
 #[cfg(test)]
+#[allow(clippy::unwrap_used)]
 mod tests {
     use super::{Own, put_cell};
     use crate::table::dialect::Dialect;

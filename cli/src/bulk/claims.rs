@@ -473,6 +473,7 @@ fn origin(facts: &Facts, cell: &str) -> Against {
 }
 
 #[cfg(test)]
+#[allow(clippy::unwrap_used)]
 mod tests {
     use super::{Order, country, dates, is_called, order_of};
     use jiff::civil::date;

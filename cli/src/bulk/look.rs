@@ -276,6 +276,7 @@ pub(crate) fn uniform(cells: &[&str]) -> f64 {
 }
 
 #[cfg(test)]
+#[allow(clippy::unwrap_used)]
 mod tests {
     use super::{Role, like_a_number, role, uniform};
 

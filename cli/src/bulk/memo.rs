@@ -1,10 +1,11 @@
 //! Answers to marks that were met before, in bounded memory, shared between threads.
 //!
-//! Keeping an answer costs about as much as copying its row. So where marks hardly repeat, a mark is kept only when it is met for the
-//! second time, as far as a small table of fingerprints remembers.
+//! Keeping an answer costs about as much as copying its row. So where marks hardly repeat and answers are cheap, a mark is kept only when it
+//! is met for the second time, as far as a small table of fingerprints remembers.
 
 use std::hash::BuildHasher;
 use std::sync::Arc;
+use std::time::{Duration, Instant};
 
 use quick_cache::Weighter;
 use quick_cache::sync::Cache;
@@ -39,6 +40,10 @@ impl Weighter<Box<str>, Arc<Answer>> for Bytes {
 const WINDOW: u32 = 4_096;
 /// It does where one mark in so many was known.
 const PAYS: u32 = 50;
+/// An answer that takes longer is kept in any case.
+const CHEAP: Duration = Duration::from_micros(2);
+/// One in so many is timed.
+const TIMED: u32 = 64;
 /// Fingerprints that a thread remembers.
 const PRINTS: usize = 1 << 16;
 
@@ -52,6 +57,8 @@ pub(crate) struct Memo {
 pub(crate) struct Habit {
     looked: u32,
     known: u32,
+    /// Answers timed since the last look, and what they took.
+    timed: (u32, Duration),
     /// Fingerprints of marks met once; empty where all are kept.
     prints: Vec<u32>,
 }
@@ -60,7 +67,8 @@ impl Habit {
     /// Whether a mark is worth a look: all are, unless marks hardly repeat and this one was not met before.
     fn worth(&mut self, mark: &str) -> bool {
         if self.looked == WINDOW {
-            let pays = self.known * PAYS >= self.looked;
+            let (timed, took) = std::mem::take(&mut self.timed);
+            let pays = self.known * PAYS >= self.looked || took > CHEAP * timed;
             if pays {
                 self.prints = Vec::new();
             } else if self.prints.is_empty() {
@@ -75,6 +83,18 @@ impl Habit {
         let hash = FxBuildHasher.hash_one(mark);
         let (place, print) = (hash as usize % PRINTS, (hash >> 32) as u32 | 1);
         std::mem::replace(&mut self.prints[place], print) == print
+    }
+
+    /// An answer, worked out; now and then with a look at the clock.
+    fn work_out(&mut self, answer: impl FnOnce() -> Answer) -> Arc<Answer> {
+        if !self.looked.is_multiple_of(TIMED) {
+            return Arc::new(answer());
+        }
+        let began = Instant::now();
+        let answer = Arc::new(answer());
+        self.timed.0 += 1;
+        self.timed.1 += began.elapsed();
+        answer
     }
 }
 
@@ -93,21 +113,23 @@ impl Memo {
         answer: impl FnOnce() -> Answer,
     ) -> Arc<Answer> {
         if !habit.worth(mark) {
-            return Arc::new(answer());
+            return habit.work_out(answer);
         }
         if let Some(known) = self.cache.get(mark) {
             habit.known += 1;
             return known;
         }
-        let answer = Arc::new(answer());
+        let answer = habit.work_out(answer);
         self.cache.insert(Box::from(mark), Arc::clone(&answer));
         answer
     }
 }
 
 #[cfg(test)]
+#[allow(clippy::unwrap_used)]
 mod tests {
     use super::Habit;
+    use std::time::Duration;
 
     #[test]
     fn marks_that_do_not_repeat_are_not_kept() {
@@ -121,6 +143,10 @@ mod tests {
         assert!(kept(&mut habit, 10_000) < 200);
         // Met again, they are.
         assert!(kept(&mut habit, 10_000) > 3_500);
+        // Costly answers are kept in any case.
+        habit.timed = (10, Duration::from_millis(1));
+        assert_eq!(kept(&mut habit, 20_000), 4_096);
+        assert!(kept(&mut habit, 30_000) < 200);
         habit.known = 4_000;
         assert_eq!(kept(&mut habit, 50_000), 4_096);
     }

@@ -301,6 +301,7 @@ pub(crate) fn package(text: &str) -> Option<Package> {
 }
 
 #[cfg(test)]
+#[allow(clippy::unwrap_used)]
 mod tests {
     use super::{claims, package};
     use etchlore_engine::value::{Base, Quantity, Value};

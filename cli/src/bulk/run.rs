@@ -73,6 +73,7 @@ pub(crate) fn run<B: Send + 'static, D: Send + 'static>(
 }
 
 #[cfg(test)]
+#[allow(clippy::unwrap_used)]
 mod tests {
     use super::run;
     use crate::failure::Failure;

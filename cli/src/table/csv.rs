@@ -499,6 +499,7 @@ impl CsvRows {
 }
 
 #[cfg(test)]
+#[allow(clippy::unwrap_used)]
 mod tests {
     use super::{Batch, Cells, CsvRows, Found, Walker};
     use crate::table::dialect::Dialect;

@@ -119,6 +119,7 @@ fn wrapped_cells(record: &[u8], dialect: Dialect) -> usize {
 }
 
 #[cfg(test)]
+#[allow(clippy::unwrap_used)]
 mod tests {
     use super::{Dialect, sniff};
 

@@ -126,6 +126,7 @@ pub(crate) fn keys(text: &[u8], whole: bool, rows: usize, keys: &mut Vec<String>
 }
 
 #[cfg(test)]
+#[allow(clippy::unwrap_used)]
 mod tests {
     use super::{lines, object, text};
 

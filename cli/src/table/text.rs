@@ -191,6 +191,7 @@ fn read_some(input: &mut dyn Read, buffer: &mut [u8]) -> io::Result<usize> {
 }
 
 #[cfg(test)]
+#[allow(clippy::unwrap_used)]
 mod tests {
     use super::{Encoding, TextInput};
 

@@ -78,6 +78,7 @@ impl Write for Whole {
 }
 
 #[cfg(test)]
+#[allow(clippy::unwrap_used)]
 mod tests {
     use super::Whole;
     use std::io::Write;
