@@ -1,7 +1,7 @@
 //! `rules format PATH...`
 
 use std::io::Read;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use etchlore_engine::format::{Formatted, format};
 use serde_json::{Value as Json, json};
@@ -81,7 +81,7 @@ pub(crate) fn run(
 fn say(
     args: &FormatArgs,
     console: &mut Console,
-    file: &PathBuf,
+    file: &Path,
     differs: bool,
     diff: Option<&str>,
 ) -> Result<(), Failure> {
