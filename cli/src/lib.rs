@@ -18,7 +18,7 @@ use std::process::ExitCode;
 
 use clap::Parser;
 
-use args::{Cli, Command, RulesCommand};
+use args::{Cli, Command, Output, RulesCommand};
 use console::Console;
 use failure::{Failure, Status};
 
@@ -38,6 +38,20 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
         }
     };
     let mut console = Console::new(cli.global.color);
+    let findings = matches!(
+        &cli.command,
+        Command::Rules(args)
+            if matches!(args.command, RulesCommand::Check(_) | RulesCommand::Overlaps(_))
+    );
+    if cli.global.output == Output::Sarif && !findings {
+        let failure = Failure::Usage(
+            "this command has no findings to write as SARIF".to_owned(),
+            "use --output text, json or jsonl; `rules check` and `rules overlaps` know sarif"
+                .to_owned(),
+        );
+        console.complain(&failure);
+        return failure.status().into();
+    }
     let done = match &cli.command {
         Command::Decode(args) => commands::decode::run(args, &cli.global, &mut console),
         Command::Bulk(args) => commands::bulk::run(args, &cli.global, &mut console),
@@ -56,6 +70,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
             RulesCommand::Overlaps(args) => {
                 commands::rules::overlaps::run(args, &cli.global, &mut console)
             }
+            RulesCommand::Mend(args) => commands::rules::mend::run(args, &cli.global, &mut console),
             RulesCommand::Coverage(args) => {
                 commands::rules::coverage::run(args, &cli.global, &mut console)
             }

@@ -5,7 +5,7 @@ use std::path::{Component, Path, PathBuf};
 
 use etchlore_engine::check::{Checked, check};
 use etchlore_engine::compile::Limits;
-use etchlore_engine::diagnostic::{Diagnostic, near};
+use etchlore_engine::diagnostic::{CODES, Diagnostic, info, near};
 use etchlore_engine::glyph::Confusions;
 use etchlore_engine::model::{Family, FamilyId, RuleSet};
 use etchlore_engine::packs;
@@ -38,11 +38,28 @@ struct SetFile {
     confusions: Option<PathBuf>,
     /// The casebook, beside this file; `casebook.tsv` where nothing is said.
     casebook: Option<PathBuf>,
+    /// How bad lints are, by code.
+    lints: BTreeMap<String, LintLevel>,
+    /// Years after which a review is old; never where nothing is said.
+    review_years: Option<u16>,
+}
+
+/// How bad a lint is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "lowercase")]
+enum LintLevel {
+    /// It is not said.
+    Off,
+    Warning,
+    Error,
 }
 
 /// What a lab says beside its rules.
 #[derive(Debug, Default)]
 pub(crate) struct Settings {
+    lints: BTreeMap<String, LintLevel>,
+    /// Years after which a review is old.
+    pub(crate) review_years: Option<u16>,
     /// Factors of families, by name, with the file that says so.
     priors: Vec<(String, f64, PathBuf)>,
     confusions: Option<(PathBuf, String)>,
@@ -204,7 +221,7 @@ fn set_file(path: &Path) -> Result<Option<SetFile>, Failure> {
     serde_yaml::from_str(&text).map(Some).map_err(|error| {
         Failure::Unreadable(
             format!("{}: {error}", file.display()),
-            "keys: name, version, builtin (a list of embedded packs), priors (factors by family), confusions and casebook (files)"
+            "keys: name, version, builtin (a list of embedded packs), priors (factors by family), confusions and casebook (files), lints (off, warning or error by code), review_years"
                 .to_owned(),
         )
     })
@@ -224,8 +241,25 @@ fn paths(global: &GlobalArgs) -> Vec<PathBuf> {
         .unwrap_or_default()
 }
 
+/// Reads and checks these paths alone, with the texts in `instead` for what their files hold.
+pub(crate) fn texts_with(
+    global: &GlobalArgs,
+    only: &[PathBuf],
+    instead: &BTreeMap<PathBuf, String>,
+) -> Result<Texts, Failure> {
+    texts_of(global, Some(only), instead)
+}
+
 /// Reads and checks the rules of a run, or with `only` these paths alone.
 pub(crate) fn texts(global: &GlobalArgs, only: Option<&[PathBuf]>) -> Result<Texts, Failure> {
+    texts_of(global, only, &BTreeMap::new())
+}
+
+fn texts_of(
+    global: &GlobalArgs,
+    only: Option<&[PathBuf]>,
+    instead: &BTreeMap<PathBuf, String>,
+) -> Result<Texts, Failure> {
     let paths = match only {
         Some(paths) => paths.to_vec(),
         None => paths(global),
@@ -241,6 +275,10 @@ pub(crate) fn texts(global: &GlobalArgs, only: Option<&[PathBuf]>) -> Result<Tex
         }
         if let Some(set) = set_file(path)? {
             let _ = (&set.name, &set.version);
+            for (code, level) in &set.lints {
+                settings.level(path, code, *level)?;
+            }
+            settings.review_years = set.review_years.or(settings.review_years);
             if let Some(packs) = set.builtin {
                 builtin.get_or_insert_default().extend(packs);
             }
@@ -277,7 +315,11 @@ pub(crate) fn texts(global: &GlobalArgs, only: Option<&[PathBuf]>) -> Result<Tex
     for file in &files {
         let name = file.display().to_string();
         if sources.find(&name).is_none() {
-            roots.push(sources.add(name, read_text(file)?, false));
+            let text = match instead.get(file) {
+                Some(text) => text.clone(),
+                None => read_text(file)?,
+            };
+            roots.push(sources.add(name, text, false));
         }
     }
     let checked = check(&mut sources, &roots, &Files { roots: folders });
@@ -290,6 +332,51 @@ pub(crate) fn texts(global: &GlobalArgs, only: Option<&[PathBuf]>) -> Result<Tex
 }
 
 impl Settings {
+    /// Sets the level of a lint.
+    fn level(&mut self, folder: &Path, code: &str, level: LintLevel) -> Result<(), Failure> {
+        let file = folder.join("etchlore.yaml");
+        let fault = |what: String, help: String| {
+            Err(Failure::Unreadable(
+                format!("{}: {what}", file.display()),
+                help,
+            ))
+        };
+        match info(code) {
+            None => {
+                let near = near(code, CODES.iter().map(|info| info.code));
+                let help = match near.first() {
+                    Some(near) => format!("did you mean `{near}`?"),
+                    None => "`etchlore rules about` lists all codes".to_owned(),
+                };
+                fault(format!("no lint is called `{code}`"), help)
+            }
+            Some(info) if info.severity == Severity::Error => fault(
+                format!("`{code}` is an error, whose level stays"),
+                "only warnings have levels".to_owned(),
+            ),
+            Some(_) => {
+                self.lints.insert(code.to_owned(), level);
+                Ok(())
+            }
+        }
+    }
+
+    /// Gives lints the levels that the lab has set.
+    pub(crate) fn weigh_lints(&self, found: &mut Vec<Diagnostic>) {
+        found.retain_mut(|fault| match self.lints.get(fault.code) {
+            Some(LintLevel::Off) => false,
+            Some(LintLevel::Warning) => {
+                fault.severity = Severity::Warning;
+                true
+            }
+            Some(LintLevel::Error) => {
+                fault.severity = Severity::Error;
+                true
+            }
+            None => true,
+        });
+    }
+
     /// Adds what the folder of a rule set says.
     fn read(&mut self, folder: &Path) -> Result<(), Failure> {
         let file = folder.join("etchlore.yaml");

@@ -144,9 +144,9 @@ const EDITS: &[(&str, &str, &str, &str, &str)] = &[
     (
         "another maker's weight",
         "  source \"guide 2\"\n",
-        "  source \"guide 2\"\n  weight 0.001\n",
+        "  source \"guide 2\"\n  weight 0.0000001\n",
         "LQF64B",
-        "lq_flash: the family: weight 1, now 0.001",
+        "lq_flash: the family: weight 1, now 0.0000001",
     ),
 ];
 

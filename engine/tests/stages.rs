@@ -26,6 +26,20 @@ fn said(path: &Path) -> (Sources, Vec<Diagnostic>) {
         ) {
             Ok(rules) => {
                 all.extend(etchlore_engine::analyse::splits(&rules));
+                let today = date(2026, 11, 25);
+                all.extend(etchlore_engine::analyse::old_reviews(rules.set(), today, 8));
+                if path
+                    .parent()
+                    .is_some_and(|folder| folder.ends_with("overlap"))
+                {
+                    let found = etchlore_engine::analyse::overlaps::overlaps(
+                        rules.set(),
+                        &etchlore_engine::glyph::Confusions::default(),
+                        etchlore_engine::analyse::overlaps::Looking::default(),
+                        &|_| true,
+                    );
+                    all.extend(found.diagnostics(rules.set()));
+                }
                 all.extend(examples(&rules, date(2026, 11, 25), &|_| true).1);
             }
             Err(limit) => all.push(Diagnostic::new("too-large", limit.place, limit.to_string())),

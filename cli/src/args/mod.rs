@@ -13,8 +13,8 @@ pub(crate) use bulk::{BulkArgs, Header};
 pub(crate) use confirm::{ConfirmArgs, ConfusionsArgs};
 pub(crate) use decode::DecodeArgs;
 pub(crate) use rules::{
-    AboutArgs, ChangesArgs, CheckArgs, CoverageArgs, FormatArgs, ListArgs, OverlapsArgs, RulesArgs,
-    RulesCommand, ShowArgs, WriteArgs,
+    AboutArgs, ChangesArgs, CheckArgs, CoverageArgs, FormatArgs, ListArgs, MendArgs, OverlapsArgs,
+    RulesArgs, RulesCommand, ShowArgs, WriteArgs,
 };
 
 use crate::console::ColorChoice;
@@ -63,6 +63,8 @@ pub(crate) enum Output {
     Json,
     /// One JSON document a line
     Jsonl,
+    /// SARIF 2.1.0, where findings about rules are the result: rules check, rules overlaps
+    Sarif,
 }
 
 /// The commands.

@@ -18,6 +18,8 @@ pub(crate) enum RulesCommand {
     Check(CheckArgs),
     /// Sets rule files in their canonical layout
     Format(FormatArgs),
+    /// Applies the safe mends that diagnostics carry
+    Mend(MendArgs),
     /// Lists the families loaded
     List(ListArgs),
     /// Draws one family as an ordering diagram
@@ -54,6 +56,19 @@ pub(crate) struct FormatArgs {
     /// Writes nothing; ends with status 1 where a file would change
     #[arg(long)]
     pub(crate) check: bool,
+    /// Writes nothing; shows what would change, with status 1 where something would
+    #[arg(long)]
+    pub(crate) diff: bool,
+}
+
+/// Applies the safe mends that diagnostics carry.
+///
+/// A mend is safe where the meaning is plain: quotes around a text, a comma between two fields, spaces for a tab. Guesses are left to you.
+#[derive(Debug, Args)]
+pub(crate) struct MendArgs {
+    /// Rule files or folders
+    #[arg(value_name = "PATH", required = true)]
+    pub(crate) paths: Vec<PathBuf>,
     /// Writes nothing; shows what would change, with status 1 where something would
     #[arg(long)]
     pub(crate) diff: bool,

@@ -73,7 +73,7 @@ pub(crate) fn run(
         let ranking = job.rank(&reading);
         let seen = job.context.seen;
         match global.output {
-            Output::Text => job.show(&reading, &ranking, console)?,
+            Output::Text | Output::Sarif => job.show(&reading, &ranking, console)?,
             Output::Json => {
                 let reading = job.wire(&reading, &ranking);
                 console.line(&wire::document(loaded, seen, vec![reading])?)?;
@@ -249,7 +249,7 @@ fn stream(job: &mut Job<'_>, output: Output, console: &mut Console) -> Result<()
             match output {
                 Output::Jsonl => console.line(&wire::line(&wire::unread(text, &why))?)?,
                 Output::Json => readings.push(wire::unread(text, &why)),
-                Output::Text => console.complain(&format!("warning: {why}")),
+                Output::Text | Output::Sarif => console.complain(&format!("warning: {why}")),
             }
             continue;
         }
@@ -261,14 +261,16 @@ fn stream(job: &mut Job<'_>, output: Output, console: &mut Console) -> Result<()
                 match output {
                     Output::Jsonl => console.line(&wire::line(&wire::unread(text, &why))?)?,
                     Output::Json => readings.push(wire::unread(text, &why)),
-                    Output::Text => console.complain(&format!("line {number}: {why}")),
+                    Output::Text | Output::Sarif => {
+                        console.complain(&format!("line {number}: {why}"))
+                    }
                 }
                 continue;
             }
         };
         let ranking = job.rank(&reading);
         match output {
-            Output::Text => {
+            Output::Text | Output::Sarif => {
                 if answered > 1 && !job.args.brief {
                     console.line("")?;
                 }
@@ -335,7 +337,7 @@ fn specimens(job: &mut Job<'_>, output: Output, console: &mut Console) -> Result
             .collect::<Result<Vec<_>, _>>()?;
         let all = job.rank_all(&readings);
         match output {
-            Output::Text => {
+            Output::Text | Output::Sarif => {
                 if at > 0 && !job.args.brief {
                     console.line("")?;
                 }

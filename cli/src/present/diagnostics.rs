@@ -129,3 +129,12 @@ pub(crate) fn json(diagnostic: &Diagnostic, sources: &Sources) -> Json {
         "rendered": text(diagnostic, sources, 100, false),
     })
 }
+
+/// What would change in a file, as a unified difference.
+pub(crate) fn difference(file: &std::path::Path, before: &str, after: &str) -> String {
+    let name = file.display().to_string();
+    similar::TextDiff::from_lines(before, after)
+        .unified_diff()
+        .header(&name, &name)
+        .to_string()
+}

@@ -13,6 +13,8 @@ use crate::rank::{Context, FieldAnswer, Ranking, rank};
 
 /// With more families edited than this, every mark is ranked twice instead of being asked first whether one of them concerns it.
 const FEW: usize = 12;
+/// The name under which what disagrees is compared beside the fields.
+const ODD: &str = "disagreement";
 /// A remark below this probability is none.
 const REMARK: f64 = 0.5;
 
@@ -199,6 +201,14 @@ fn fields(rules: &Rules, ranking: Option<&Ranking>) -> BTreeMap<String, String> 
         && let Some(first) = ranking.candidates.first()
     {
         of_fields("", &first.fields, &mut all);
+        let odd: Vec<&str> = first
+            .disagreements
+            .iter()
+            .map(|d| d.text.as_str())
+            .collect();
+        if !odd.is_empty() {
+            all.insert(ODD.to_owned(), odd.join("; "));
+        }
     }
     for remark in ranking.remarks.iter().filter(|r| r.probability >= REMARK) {
         let family = &rules.set().families[remark.family.index()].name;
@@ -315,8 +325,8 @@ fn causes(
             Part::Whole => true,
             Part::Code(slot, code) => shown.iter().any(|(s, c)| s == slot && c == code),
             Part::Field(field) => differs(field),
-            Part::Head | Part::Never | Part::Check => false,
-            Part::Form(_) | Part::Slot(_) => false,
+            Part::Never | Part::Check => differs(ODD),
+            Part::Head | Part::Form(_) | Part::Slot(_) => false,
         }
     };
     let near = |edit: &Edit| {

@@ -4,7 +4,7 @@ use jiff::civil::Date;
 
 use crate::Rules;
 use crate::decode::{Effort, Notation, Reading, Scratch};
-use crate::diagnostic::Diagnostic;
+use crate::diagnostic::{Diagnostic, Severity};
 use crate::model::{Example, Family, FamilyId, FieldId};
 use crate::rank::{Context, FieldAnswer, Ranking, rank};
 use crate::value::Value;
@@ -39,8 +39,9 @@ pub fn examples(
         let id = FamilyId::at(index);
         for example in &family.examples {
             tally.examples += 1;
+            // An example that fails counts; one that comes second is only said.
             if let Some(fault) = try_example(rules, id, family, example, today, &mut scratch) {
-                tally.failed += 1;
+                tally.failed += usize::from(fault.severity == Severity::Error);
                 found.push(fault);
             }
         }
@@ -135,9 +136,42 @@ fn try_example(
         .fields
         .iter()
         .find_map(|(field, expected)| difference(rules, fields, *field, expected));
-    differs.map(|text| {
-        Diagnostic::new("example-differs", example.place, text).help("mend the example or the rule")
-    })
+    if let Some(text) = differs {
+        let fault = Diagnostic::new("example-differs", example.place, text);
+        return Some(fault.help("mend the example or the rule"));
+    }
+    second(rules, id, family, example, &ranking)
+}
+
+/// An example of which another family is likelier. Embedded families are compared by their overlaps.
+fn second(
+    rules: &Rules,
+    id: FamilyId,
+    family: &Family,
+    example: &Example,
+    ranking: &Ranking,
+) -> Option<Diagnostic> {
+    let mut accepted = family.accepts.iter().map(|accept| accept.lint.as_str());
+    if family.builtin || accepted.any(|lint| lint == "example-second") {
+        return None;
+    }
+    let first = ranking
+        .candidates
+        .first()
+        .filter(|first| first.family != id)?;
+    let own = ranking.candidates.iter().find(|c| c.family == id)?;
+    let other = &rules.set().families[first.family.index()].name;
+    let title = format!(
+        "`{}` is likelier `{other}` ({:.0} %) than `{}` ({:.0} %)",
+        example.reading,
+        100.0 * first.probability,
+        family.name,
+        100.0 * own.probability,
+    );
+    Some(
+        Diagnostic::new("example-second", example.place, title)
+            .help("if both can be meant, weigh the families or `accept example-second  note \"why\"`; else look at `rules overlaps`"),
+    )
 }
 
 /// The fields under which a family is in an answer, as a candidate or a remark.

@@ -6,6 +6,7 @@ mod coverage;
 mod edits;
 mod examples;
 pub mod overlaps;
+mod reviews;
 mod shape;
 mod splits;
 
@@ -14,5 +15,6 @@ pub use corpus::{Corpus, DECODED, Status, UNDECODED};
 pub use coverage::{Coverage, FamilyCoverage, Group, Unused, coverage};
 pub use edits::{Edit, Part, edits};
 pub use examples::{ExampleTally, examples};
+pub use reviews::old_reviews;
 pub use shape::shape;
 pub use splits::splits;

@@ -1,11 +1,13 @@
 //! What can be said to a person about a rule, as data: code, place, reason, and what to do.
 
 mod codes;
+mod mend;
 mod suggest;
 
 use crate::source::{Place, Sources};
 
 pub use codes::{CODES, CodeInfo, info};
+pub use mend::{Mended, mend};
 pub use suggest::near;
 pub(crate) use suggest::within;
 

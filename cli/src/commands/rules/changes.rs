@@ -54,7 +54,7 @@ pub(crate) fn run(
     let found = changes(&old.rules, &new.rules, &corpus, &how);
     let pair = Pair { old, new, versions };
     match global.output {
-        Output::Text => text(args, &pair, &found, console)?,
+        Output::Text | Output::Sarif => text(args, &pair, &found, console)?,
         Output::Jsonl => {
             for at in 0..found.changed.len() {
                 console.line(&of_change(&found, at).to_string())?;

@@ -9,7 +9,7 @@ use crate::args::{CheckArgs, GlobalArgs, Output};
 use crate::commands::day_of_reading;
 use crate::console::Console;
 use crate::failure::{Failure, Status};
-use crate::present::{diagnostics, wire};
+use crate::present::{diagnostics, sarif, wire};
 use crate::rules::{Texts, compile, texts};
 
 pub(crate) fn run(
@@ -41,6 +41,9 @@ pub(crate) fn run(
         tally = of_examples;
         found.extend(faults);
         found.extend(analyse::splits(&loaded.rules));
+        if let Some(years) = settings.review_years {
+            found.extend(analyse::old_reviews(loaded.rules.set(), today, years));
+        }
         digest = Some(loaded.digest);
         sources_of_all = loaded.sources;
     }
@@ -49,6 +52,7 @@ pub(crate) fn run(
             roots.contains(&place.source) || diagnostic.severity == Severity::Error
         })
     });
+    settings.weigh_lints(&mut found);
     let count = |severity| {
         found
             .iter()
@@ -57,6 +61,10 @@ pub(crate) fn run(
     };
     let (errors, warnings) = (count(Severity::Error), count(Severity::Warning));
     match global.output {
+        Output::Sarif => {
+            let document = sarif::document(&found, &sources_of_all, digest.as_deref(), today);
+            console.line(&document.to_string())?;
+        }
         Output::Text => {
             for diagnostic in &found {
                 let text = diagnostics::text(

@@ -24,7 +24,7 @@ pub(crate) fn run(
     let loaded = load(global, console)?;
     let found = coverage(&loaded.rules, &corpus, today, jobs(args.corpus.jobs));
     match global.output {
-        Output::Text => text(args, &loaded, &found, console)?,
+        Output::Text | Output::Sarif => text(args, &loaded, &found, console)?,
         Output::Jsonl => {
             for family in &found.families {
                 console.line(&of_family(&loaded, family).to_string())?;

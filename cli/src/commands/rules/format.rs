@@ -1,7 +1,7 @@
 //! `rules format PATH...`
 
 use std::io::Read;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use etchlore_engine::format::{Formatted, format};
 use serde_json::{Value as Json, json};
@@ -9,6 +9,7 @@ use serde_json::{Value as Json, json};
 use crate::args::{FormatArgs, GlobalArgs, Output};
 use crate::console::{Console, Label};
 use crate::failure::{Failure, Status};
+use crate::present::diagnostics::difference;
 use crate::present::wire;
 use crate::rules::{files_of, read_text};
 use crate::whole;
@@ -48,7 +49,7 @@ pub(crate) fn run(
         }
     }
     match global.output {
-        Output::Text => {
+        Output::Text | Output::Sarif => {
             let how = if only_look { "would change" } else { "changed" };
             let one = if files.len() == 1 { "file" } else { "files" };
             let tally = format!("{} {one}, {changed} {how}", files.len());
@@ -80,7 +81,7 @@ pub(crate) fn run(
 fn say(
     args: &FormatArgs,
     console: &mut Console,
-    file: &PathBuf,
+    file: &Path,
     differs: bool,
     diff: Option<&str>,
 ) -> Result<(), Failure> {
@@ -122,14 +123,6 @@ fn said_left(console: &mut Console, file: &Path, formatted: &Formatted) {
             file.display()
         ));
     }
-}
-
-fn difference(file: &Path, before: &str, after: &str) -> String {
-    let name = file.display().to_string();
-    similar::TextDiff::from_lines(before, after)
-        .unified_diff()
-        .header(&name, &name)
-        .to_string()
 }
 
 fn standard_input(args: &FormatArgs, console: &mut Console) -> Result<Status, Failure> {

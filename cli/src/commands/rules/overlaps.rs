@@ -5,9 +5,10 @@ use etchlore_engine::model::{Family, FamilyId};
 use serde_json::{Value as Json, json};
 
 use crate::args::{GlobalArgs, Output, OverlapsArgs};
+use crate::commands::day_of_reading;
 use crate::console::{Console, Label};
 use crate::failure::{Failure, Status};
-use crate::present::wire;
+use crate::present::{sarif, wire};
 use crate::rules::{Loaded, load};
 
 pub(crate) fn run(
@@ -25,6 +26,12 @@ pub(crate) fn run(
     let wanted = |family: &Family| args.paths.is_empty() || !family.builtin;
     let found = overlaps(loaded.rules.set(), &loaded.confusions, looking, &wanted);
     match global.output {
+        Output::Sarif => {
+            let said = found.diagnostics(loaded.rules.set());
+            let day = day_of_reading(None)?;
+            let document = sarif::document(&said, &loaded.sources, Some(&loaded.digest), day);
+            console.line(&document.to_string())?;
+        }
         Output::Text => text(args, &loaded, &found, console)?,
         Output::Jsonl => {
             for overlap in &found.overlaps {
@@ -103,7 +110,7 @@ fn count(digits: &str) -> String {
     }
     let mut out = String::new();
     for (at, digit) in digits.chars().enumerate() {
-        if at > 0 && (digits.len() - at) % 3 == 0 {
+        if at > 0 && (digits.len() - at).is_multiple_of(3) {
             out.push(',');
         }
         out.push(digit);
@@ -112,7 +119,7 @@ fn count(digits: &str) -> String {
 }
 
 fn percent(share: f64) -> String {
-    if share > 0.0 && share < 0.0001 {
+    if share < 0.0001 {
         "under 0.01 %".to_owned()
     } else {
         format!("{:.2} %", 100.0 * share)

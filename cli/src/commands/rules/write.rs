@@ -55,7 +55,7 @@ pub(crate) fn run(
         }
     }
     match global.output {
-        Output::Text => {
+        Output::Text | Output::Sarif => {
             for member in &written {
                 console.line(&member.reading())?;
             }

@@ -313,6 +313,7 @@ impl Store {
 }
 
 #[cfg(test)]
+#[allow(clippy::unwrap_used)]
 mod tests {
     use super::{EMPTY, END, Store};
 

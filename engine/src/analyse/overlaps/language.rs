@@ -8,7 +8,7 @@ use std::collections::HashMap;
 
 use super::automaton::{EMPTY, END, Mask, State, Store, TooLarge};
 use super::letters::Letters;
-use crate::glyph::Glyph;
+use crate::glyph::{Boundary, Glyph};
 use crate::model::{
     Checksum, Code, CodeId, CodeKind, Cond, Family, Form, OpenRule, RowItem, RuleSet, Slot, SlotId,
     Spelling, Strip, check_holds,
@@ -17,6 +17,15 @@ use crate::value::DatePart;
 
 /// Choices of classes that are tried for one form before it is given up.
 const MOST_CHOICES: usize = 200_000;
+
+/// A boundary that must be there.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Must {
+    /// This one, or a new line.
+    Within(Boundary),
+    /// A new line.
+    Line,
+}
 
 /// What the languages of all forms share.
 pub(super) struct Workshop<'r> {
@@ -44,43 +53,168 @@ impl Workshop<'_> {
     /// The strings of a form.
     pub(super) fn form(&mut self, family: &Family, form: &Form) -> Result<State, TooLarge> {
         let at = FormAt::new(family, form);
+        let variants = variants(family, form);
         let mut rows = Vec::new();
         let mut steps = MOST_CHOICES;
         let mut chosen = vec![None; family.slots.len()];
         let mut sets: HashMap<(usize, Vec<usize>), State> = HashMap::new();
-        self.choose(&at, 0, &mut chosen, &mut rows, &mut sets, &mut steps)?;
+        let mut row_of = |shop: &mut Self, chosen: &[Option<Choice>]| {
+            for items in &variants {
+                let row = shop.items(&at, items, END, chosen, &mut sets)?;
+                if row != EMPTY && !rows.contains(&row) {
+                    rows.push(row);
+                }
+            }
+            Ok(false)
+        };
+        self.choose(&at, 0, &mut chosen, &mut steps, &mut row_of)?;
         self.store.union_of(&rows)
     }
 
+    /// Where the boundaries stand in a string of a form that must be there: before which character, and which. Between two lines of a form
+    /// there must be one.
+    pub(super) fn hard_boundaries(
+        &mut self,
+        family: &Family,
+        form: &Form,
+        string: &[u32],
+    ) -> Vec<(usize, Must)> {
+        if !has_hard(&form.row.items) {
+            return Vec::new();
+        }
+        let at = FormAt::new(family, form);
+        let variants = variants(family, form);
+        let mut found = Vec::new();
+        let mut steps = MOST_CHOICES;
+        let mut chosen = vec![None; family.slots.len()];
+        let mut lay = |shop: &mut Self, chosen: &[Option<Choice>]| {
+            Ok(variants.iter().any(|items| {
+                let items: Vec<&RowItem> = items.iter().collect();
+                found.clear();
+                shop.lay(&at, &items, chosen, string, 0, None, &mut found)
+            }))
+        };
+        // A form that was too large has no string to be laid out.
+        let _ = self.choose(&at, 0, &mut chosen, &mut steps, &mut lay);
+        found
+    }
+
+    /// Calls `then` with every full choice of classes that the conditions allow, until it is satisfied.
     fn choose(
         &mut self,
         at: &FormAt<'_>,
         depth: usize,
         chosen: &mut Vec<Option<Choice>>,
-        rows: &mut Vec<State>,
-        sets: &mut HashMap<(usize, Vec<usize>), State>,
         steps: &mut usize,
-    ) -> Result<(), TooLarge> {
+        then: &mut dyn FnMut(&mut Self, &[Option<Choice>]) -> Result<bool, TooLarge>,
+    ) -> Result<bool, TooLarge> {
         *steps = steps.checked_sub(1).ok_or(TooLarge)?;
         let Some(slot) = at.asked.get(depth).copied() else {
-            if at.holds(chosen) {
-                let row = self.items(at, &at.form.row.items, END, chosen, sets)?;
-                if row != EMPTY && !rows.contains(&row) {
-                    rows.push(row);
-                }
-            }
-            return Ok(());
+            return if at.holds(chosen) {
+                then(self, chosen)
+            } else {
+                Ok(false)
+            };
         };
         let void = (!at.printed[slot]).then_some(None);
         for choice in (0..at.classes[slot].len()).map(Some).chain(void) {
             chosen[slot] = Some(choice);
-            if at.broken(chosen) {
-                continue;
+            if !at.broken(chosen) && self.choose(at, depth + 1, chosen, steps, then)? {
+                return Ok(true);
             }
-            self.choose(at, depth + 1, chosen, rows, sets, steps)?;
         }
         chosen[slot] = None;
-        Ok(())
+        Ok(false)
+    }
+
+    /// Lays the items over a string from a character on; notes the boundaries that must be there.
+    #[allow(clippy::too_many_arguments)]
+    fn lay(
+        &mut self,
+        at: &FormAt<'_>,
+        items: &[&RowItem],
+        chosen: &[Option<Choice>],
+        string: &[u32],
+        from: usize,
+        pending: Option<Must>,
+        found: &mut Vec<(usize, Must)>,
+    ) -> bool {
+        let Some((item, rest)) = items.split_first() else {
+            return from == string.len();
+        };
+        match item {
+            RowItem::Break => self.lay(at, rest, chosen, string, from, Some(Must::Line), found),
+            RowItem::Boundary { boundary, hard } => {
+                let pending = match pending {
+                    Some(Must::Line) => pending,
+                    _ => hard.then_some(Must::Within(*boundary)),
+                };
+                self.lay(at, rest, chosen, string, from, pending, found)
+            }
+            RowItem::Optional(inner) => {
+                let with: Vec<&RowItem> = inner.iter().chain(rest.iter().copied()).collect();
+                self.lay(at, rest, chosen, string, from, pending, found)
+                    || self.lay(at, &with, chosen, string, from, pending, found)
+            }
+            RowItem::Slot(slot) => {
+                for places in self.spellings(at, *slot, chosen) {
+                    let here = string.get(from..from + places.len());
+                    let fits = here.is_some_and(|here| {
+                        here.iter()
+                            .zip(&places)
+                            .all(|(c, mask)| mask & (1 << c) != 0)
+                    });
+                    if !fits {
+                        continue;
+                    }
+                    let before = found.len();
+                    let printed = !places.is_empty();
+                    if let (true, Some(boundary), true) = (printed, pending, from > 0) {
+                        found.push((from, boundary));
+                    }
+                    let pending = if printed { None } else { pending };
+                    let next = from + places.len();
+                    if self.lay(at, rest, chosen, string, next, pending, found) {
+                        return true;
+                    }
+                    found.truncate(before);
+                }
+                false
+            }
+        }
+    }
+
+    /// How the possible codes of a slot can be printed.
+    fn spellings(
+        &mut self,
+        at: &FormAt<'_>,
+        slot: SlotId,
+        chosen: &[Option<Choice>],
+    ) -> Vec<Vec<Mask>> {
+        let model = &at.family.slots[slot.index()];
+        let mut all = Vec::new();
+        for code in at.possible(slot, chosen, self.unlisted) {
+            match (at.spelling(slot, code, chosen), &model.codes[code].kind) {
+                (None, CodeKind::Open(strips)) => {
+                    for strip in strips {
+                        let places = strip.places.iter();
+                        all.push(
+                            places
+                                .map(|place| self.letters.place(place, model.cased))
+                                .collect(),
+                        );
+                    }
+                }
+                (spelling, _) => {
+                    let glyphs = spelling.unwrap_or_default().glyphs;
+                    let masks = glyphs
+                        .iter()
+                        .map(|glyph| self.letters.glyph(glyph, model.cased));
+                    all.push(masks.collect());
+                }
+            }
+        }
+        all
     }
 
     /// The strings of some items with what follows them.
@@ -141,14 +275,7 @@ impl Workshop<'_> {
         let mut all = Vec::new();
         for code in codes {
             let of_code = &model.codes[*code];
-            let spelling = match (at.print(slot, *code, chosen), &of_code.kind) {
-                (Some(print), _) => {
-                    Some(of_code.prints[print].spelling.clone().unwrap_or_default())
-                }
-                (None, CodeKind::Listed(spelling)) => Some(spelling.clone()),
-                (None, CodeKind::Absent) => Some(Spelling::default()),
-                (None, CodeKind::Open(_)) => None,
-            };
+            let spelling = at.spelling(slot, *code, chosen);
             match (spelling, &of_code.kind) {
                 (Some(spelling), _) => {
                     let kept = spelling.glyphs.is_empty()
@@ -412,6 +539,17 @@ impl<'a> FormAt<'a> {
             .collect()
     }
 
+    /// What is printed for a code; `None` for an open one.
+    fn spelling(&self, slot: SlotId, code: usize, chosen: &[Option<Choice>]) -> Option<Spelling> {
+        let of_code = &self.family.slots[slot.index()].codes[code];
+        match (self.print(slot, code, chosen), &of_code.kind) {
+            (Some(print), _) => Some(of_code.prints[print].spelling.clone().unwrap_or_default()),
+            (None, CodeKind::Listed(spelling)) => Some(spelling.clone()),
+            (None, CodeKind::Absent) => Some(Spelling::default()),
+            (None, CodeKind::Open(_)) => None,
+        }
+    }
+
     /// Which other spelling a code has in this form, by its number.
     fn print(&self, slot: SlotId, code: usize, chosen: &[Option<Choice>]) -> Option<usize> {
         let code = &self.family.slots[slot.index()].codes[code];
@@ -421,6 +559,56 @@ impl<'a> FormAt<'a> {
                 && guard.is_none_or(|guard| self.decided(guard, chosen) == Some(true))
         })
     }
+}
+
+/// The row of a form as a whole, and each of its lines by itself that has all of the base part that the form prints: the other lines may
+/// not have been read.
+fn variants(family: &Family, form: &Form) -> Vec<Vec<RowItem>> {
+    let items = &form.row.items;
+    let mut all = vec![items.clone()];
+    let mut printed = vec![false; family.slots.len()];
+    mark(items, &mut printed);
+    let mut of_base = vec![false; family.slots.len()];
+    if let Some(base) = &family.base {
+        mark(&base.items, &mut of_base);
+    }
+    let wanted: Vec<usize> = (0..family.slots.len())
+        .filter(|slot| printed[*slot] && of_base[*slot])
+        .collect();
+    let lines: Vec<&[RowItem]> = items.split(|item| *item == RowItem::Break).collect();
+    if wanted.is_empty() || lines.len() == 1 {
+        return all;
+    }
+    for line in lines {
+        let within = |item: &&RowItem| match item {
+            RowItem::Optional(inner) => !has_break(inner),
+            _ => true,
+        };
+        let line: Vec<RowItem> = line.iter().filter(within).cloned().collect();
+        let mut has = vec![false; family.slots.len()];
+        mark(&line, &mut has);
+        if wanted.iter().all(|slot| has[*slot]) {
+            all.push(line);
+        }
+    }
+    all
+}
+
+fn has_break(items: &[RowItem]) -> bool {
+    items.iter().any(|item| match item {
+        RowItem::Break => true,
+        RowItem::Optional(inner) => has_break(inner),
+        _ => false,
+    })
+}
+
+fn has_hard(items: &[RowItem]) -> bool {
+    items.iter().any(|item| match item {
+        RowItem::Boundary { hard, .. } => *hard,
+        RowItem::Break => true,
+        RowItem::Optional(inner) => has_hard(inner),
+        RowItem::Slot(_) => false,
+    })
 }
 
 fn slots_of(cond: &Cond) -> impl Iterator<Item = usize> {

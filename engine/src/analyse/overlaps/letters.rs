@@ -2,6 +2,7 @@
 //! other character.
 
 use super::automaton::Mask;
+use super::language::Must;
 use crate::glyph::{Confusions, Glyph, GlyphSet};
 use crate::model::{Case, StripPlace};
 
@@ -97,10 +98,19 @@ impl Letters {
             .collect()
     }
 
-    /// A string for people, in the notation of readings.
-    pub(super) fn text(&self, string: &[u32]) -> String {
+    /// A string for people, in the notation of readings, with the boundaries that must be there. Where two kinds must, a new line
+    /// stands for both.
+    pub(super) fn text(&self, string: &[u32], boundaries: &[(usize, Must)]) -> String {
         let mut text = String::new();
-        for at in string {
+        for (place, at) in string.iter().enumerate() {
+            let mut here = boundaries.iter().filter(|(of, _)| *of == place);
+            if let Some((_, must)) = here.next() {
+                let clash = here.any(|(_, other)| other != must);
+                text.push_str(match must {
+                    Must::Within(boundary) if !clash => boundary.text(),
+                    _ => " | ",
+                });
+            }
             if *at < ALNUM {
                 text.extend(char::from_digit(*at, 36).map(|c| c.to_ascii_uppercase()));
             } else if *at < OTHERS {

@@ -1,6 +1,7 @@
 //! Strings that two families both claim, exactly: by automata of all their forms.
 //!
-//! Two marks are the same string when their glyphs are, so boundaries and line breaks count for nothing. A family of function
+//! Two marks are the same string when their glyphs are, so boundaries and line breaks count for nothing. A line with the whole base part is
+//! a string by itself too, as the other lines of its form may not have been read. A family of function
 //! `marking` is a remark beside an identity and no rival of it; the two kinds are compared among themselves.
 
 mod automaton;
@@ -11,6 +12,7 @@ use std::collections::HashMap;
 
 use num_bigint::BigUint;
 
+use crate::diagnostic::Diagnostic;
 use crate::glyph::Confusions;
 use crate::model::{Accept, Family, FamilyId, Form, RowItem, RuleSet};
 use crate::source::Place;
@@ -100,6 +102,50 @@ pub struct Overlaps {
     pub too_large: Vec<FamilyId>,
     /// Accepted overlaps that are none.
     pub idle: Vec<(FamilyId, Accept)>,
+}
+
+impl Overlaps {
+    /// What is to be said of them: open overlaps, and accepted ones that are none.
+    #[must_use]
+    pub fn diagnostics(&self, rules: &RuleSet) -> Vec<Diagnostic> {
+        let family = |id: FamilyId| &rules.families[id.index()];
+        let mut found = Vec::new();
+        for overlap in self.overlaps.iter().filter(|o| o.accepted.is_none()) {
+            let (one, other) = (family(overlap.one.0), family(overlap.other.0));
+            let title = if overlap.one.0 == overlap.other.0 {
+                format!("two forms of `{}` both claim {}", one.name, overlap.witness)
+            } else {
+                format!(
+                    "`{}` and `{}` both claim {}",
+                    one.name, other.name, overlap.witness
+                )
+            };
+            let mut fault = Diagnostic::new(LINT, one.place, title);
+            if overlap.one.0 != overlap.other.0 {
+                fault = fault.also(other.place, "the other");
+            }
+            if let Some(all) = overlap.swallowed() {
+                fault = fault.here(format!(
+                    "every string of `{}` is one of both",
+                    family(all).name
+                ));
+            }
+            found.push(fault.help(format!(
+                "a guard or a `never` in one of them, or `accept overlap {}  note \"why\"` in `{}`",
+                other.name, one.name
+            )));
+        }
+        for (id, accept) in &self.idle {
+            let title = format!(
+                "`{}` shares no string with {}, so this accepts nothing",
+                family(*id).name,
+                accept.about.join(", ")
+            );
+            let fault = Diagnostic::new("idle-accept", accept.place, title);
+            found.push(fault.help("remove the line"));
+        }
+        found
+    }
 }
 
 /// A family with its automata.
@@ -255,10 +301,13 @@ fn forms_of_one(shop: &mut Workshop<'_>, side: &Side, family: &Family, found: &m
                 continue;
             };
             if shared != EMPTY {
+                let string = shop.store.shortest_string(shared);
+                let mut hard = shop.hard_boundaries(family, &family.forms[*form], &string);
+                hard.extend(shop.hard_boundaries(family, &family.forms[*other], &string));
                 let overlap = Overlap {
                     one: (side.id, *form),
                     other: (side.id, *other),
-                    witness: shop.letters.text(&shop.store.shortest_string(shared)),
+                    witness: shop.letters.text(&string, &hard),
                     shared: shop.store.count(shared, &Letters::size),
                     sizes: (
                         shop.store.count(*state, &Letters::size),
@@ -307,10 +356,12 @@ fn compare(
         form.map_or(0, |(form, _)| *form)
     };
     let (form_of_one, form_of_other) = (form_of(one), form_of(other));
+    let mut hard = shop.hard_boundaries(families.0, &families.0.forms[form_of_one], &string);
+    hard.extend(shop.hard_boundaries(families.1, &families.1.forms[form_of_other], &string));
     found.overlaps.push(Overlap {
         one: (one.id, form_of_one),
         other: (other.id, form_of_other),
-        witness: shop.letters.text(&string),
+        witness: shop.letters.text(&string, &hard),
         shared: shop.store.count(shared, &Letters::size),
         sizes: (one.size.clone(), other.size.clone()),
         accepted: accepted(families.0, &families.1.name)
@@ -357,8 +408,8 @@ fn near(
     });
     if let Some(printed) = printed {
         found.near.push(Near {
-            one: (one.id, shop.letters.text(&printed)),
-            other: (other.id, shop.letters.text(&read)),
+            one: (one.id, shop.letters.text(&printed, &[])),
+            other: (other.id, shop.letters.text(&read, &[])),
         });
     }
     Ok(())
