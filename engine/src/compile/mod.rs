@@ -128,9 +128,9 @@ pub fn compile(
         Ok(odd) => odd,
         Err(panic) => std::panic::resume_unwind(panic),
     };
-    let (mut even, mut odd) = (even?.into_iter(), odd?.into_iter());
+    let (even, mut odd) = (even?, odd?.into_iter());
     let mut families = Vec::with_capacity(rules.families.len());
-    while let Some(next) = even.next() {
+    for next in even {
         families.push(next);
         families.extend(odd.next());
     }

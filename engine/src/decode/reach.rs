@@ -247,20 +247,20 @@ impl<'a> Reach<'a> {
                     }
                 };
                 for end in bits(ends) {
-                    match behind(end) {
-                        // What is left of a beginning that was cut off must be there.
-                        Some(read) if read <= place && matches!(edit, Edit::StartCut(_)) => {
-                            if self.goes_on(line, rest, at + 1, read) {
-                                return true;
-                            }
+                    let Some(read) = behind(end) else {
+                        if end > place || run {
+                            amid[at + 1] |= 1 << end;
                         }
-                        Some(read) => {
-                            if self.leads(line, rest, at + 1, read, cut) {
-                                return true;
-                            }
-                        }
-                        None if end > place || run => amid[at + 1] |= 1 << end,
-                        None => {}
+                        continue;
+                    };
+                    // What is left of a beginning that was cut off must be there.
+                    let back = if read <= place && matches!(edit, Edit::StartCut(_)) {
+                        self.goes_on(line, rest, at + 1, read)
+                    } else {
+                        self.leads(line, rest, at + 1, read, cut)
+                    };
+                    if back {
+                        return true;
                     }
                 }
             }

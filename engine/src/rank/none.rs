@@ -143,8 +143,8 @@ impl Background {
                 .find(|known| (known.start..known.end).contains(&first));
             let Some(known) = known else { continue };
             let (mut new_model, mut new_chance) = (0.0, 0.0);
-            for at in token.start..token.end {
-                if of[at].is_none() {
+            for (at, repeated) in (token.start..).zip(&of[token.start..token.end]) {
+                if repeated.is_none() {
                     new_model += self.glyph(at);
                     new_chance += self.chance[at];
                 }
