@@ -169,12 +169,14 @@ fn codes_by_name_write_what_they_were() {
                 }
                 // What is not printed stays open in the answer, and a print may hang on it.
                 let row = slots_of(&model.row.items);
-                seen.extend(
-                    codes
-                        .iter()
-                        .filter(|(slot, _)| !row.contains(slot))
-                        .cloned(),
-                );
+                let besides = codes
+                    .iter()
+                    .filter(|(slot, _)| {
+                        !row.contains(slot) && !seen.iter().any(|(known, _)| known == slot)
+                    })
+                    .cloned();
+                let besides: Vec<(SlotId, String)> = besides.collect();
+                seen.extend(besides);
                 let rows =
                     (0..family.forms.len()).filter(|at| family.forms[*at].kind == model.kind);
                 let mut tried = rows.filter_map(|row| compose(family, row, &borrowed(&seen)).ok());

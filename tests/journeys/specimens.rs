@@ -69,11 +69,8 @@ fn one_specimen_is_a_reading() {
         "HMS4D1G16A-F6 | 0814 K2Z7",
     ])["readings"][0]
         .clone();
-    assert_eq!(alone["none"], plain["none"]);
-    assert_eq!(
-        alone["candidates"][0]["bits"],
-        plain["candidates"][0]["bits"]
-    );
+    let bits = |reading: &Value| reading["candidates"][0]["bits"].as_f64().unwrap();
+    assert!((bits(&alone) - bits(&plain)).abs() < 0.01);
 }
 
 #[test]

@@ -21,7 +21,7 @@ use language::Workshop;
 use letters::Letters;
 
 /// States that one family may need.
-const STATES_OF_FAMILY: usize = 400_000;
+const STATES_OF_FAMILY: usize = 2_000_000;
 
 /// The lint that accepts an overlap in a rule.
 pub const LINT: &str = "overlap";
