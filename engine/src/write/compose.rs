@@ -445,7 +445,7 @@ fn settle(
 fn void(family: &Family, known: &[Option<Chosen>]) -> bool {
     family.slots.iter().zip(known).all(|(slot, chosen)| {
         chosen.as_ref() != Some(&Chosen::NOTHING)
-            || slot.codes.iter().all(|code| {
+            || slot.codes.iter().filter(|code| !code.unlisted).all(|code| {
                 let guard = code.guard.as_ref();
                 guard.is_some_and(|guard| decided(guard, known) == Some(false))
             })
@@ -701,7 +701,10 @@ impl All<'_> {
 
 /// Whether a slot can be without any code: all have guards.
 fn void_can(slot: &Slot) -> bool {
-    slot.codes.iter().all(|code| code.guard.is_some())
+    slot.codes
+        .iter()
+        .filter(|code| !code.unlisted)
+        .all(|code| code.guard.is_some())
 }
 
 /// Whether a string that an open shape could be is listed, so that it is not the open shape's.
