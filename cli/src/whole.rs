@@ -1,29 +1,21 @@
 //! Files written whole or not at all.
 
+use std::io::Write;
 use std::path::Path;
 
 use crate::failure::Failure;
+use crate::table::whole::Whole;
 
-/// Replaces a file: the text is written beside it, then takes its name and permissions.
+/// Replaces a file: the text is written beside it, then takes its name and permissions. A link stays a link.
 pub(crate) fn replace(path: &Path, text: &str) -> Result<(), Failure> {
-    let fault = |error: std::io::Error| {
+    let done = Whole::create(path).and_then(|mut file| {
+        file.write_all(text.as_bytes())?;
+        file.finish()
+    });
+    done.map_err(|error| {
         Failure::Unreadable(
             format!("{} cannot be written: {error}", path.display()),
             "check that the file and its folder may be written".to_owned(),
         )
-    };
-    // A link stays a link.
-    let target = std::fs::canonicalize(path).map_err(fault)?;
-    let mut name = std::ffi::OsString::from(".");
-    name.push(target.file_name().unwrap_or_default());
-    name.push(format!(".{}.new", std::process::id()));
-    let beside = target.with_file_name(name);
-    let done = std::fs::write(&beside, text)
-        .and_then(|()| std::fs::metadata(&target))
-        .and_then(|about| std::fs::set_permissions(&beside, about.permissions()))
-        .and_then(|()| std::fs::rename(&beside, &target));
-    done.map_err(|error| {
-        let _ = std::fs::remove_file(&beside);
-        fault(error)
     })
 }
