@@ -3,7 +3,7 @@
 //! No word moves to another line, none is added or lost, and no line is broken; only spaces, blank runs and quotes that a code does not
 //! need change. So the meaning stays, a second run changes nothing, and a difference shows what was edited.
 //!
-//! Each line is cut into [`Piece`]s by its kind (`piece.rs`). Then columns are set: one for what stands behind the first word, the same
+//! Each line is cut into pieces by its kind (`piece.rs`). Then columns are set: one for what stands behind the first word, the same
 //! for a whole family; one for clauses, the same for the lines of one kind that stand together. A line that does not parse stays as it is.
 
 mod piece;
