@@ -38,8 +38,6 @@ struct Token {
     rest: f64,
     /// log2 of the probability of the end by the character model.
     ending: f64,
-    /// Share of the character model in the mixture, given the token.
-    by_model: f64,
 }
 
 fn symbol(id: u8) -> usize {
@@ -100,7 +98,6 @@ impl Background {
                 end,
                 rest: sum - model,
                 ending,
-                by_model: (by_model - sum).exp2(),
             });
             at = end;
         }
@@ -127,35 +124,37 @@ impl Background {
             .sum()
     }
 
-    /// What is to be taken from the text from a place on, of which some glyphs repeat those at other places: beside the glyphs of the
-    /// character model themselves, that a token which was not part-number-like the first time is not so again, and that it ends where
-    /// it ended. By the first glyph of each token that repeats one.
-    pub(crate) fn repeats(&self, from: usize, of: &[Option<usize>]) -> Vec<(usize, f64)> {
-        let mut found = Vec::new();
-        for token in self.tokens.iter().filter(|token| token.start >= from) {
-            let place = (token.start..token.end).find(|at| of[*at].is_some());
-            let Some((place, first)) = place.and_then(|at| Some((at, of[at]?))) else {
+    /// Takes into account that another specimen of an unknown part shows the same text: a token from one of `starts` on that is like one
+    /// before that start costs, half of the time, only what it shows anew.
+    pub(crate) fn repeat(&mut self, stream: &Stream, starts: &[usize]) {
+        for at in 0..self.tokens.len() {
+            let token = self.tokens[at];
+            let from = starts.iter().rev().find(|start| **start <= token.start);
+            let Some(from) = from.filter(|from| **from > 0) else {
                 continue;
             };
-            let known = self
-                .tokens
+            let like = self.tokens[..at]
                 .iter()
-                .find(|known| (known.start..known.end).contains(&first));
-            let Some(known) = known else { continue };
-            let (mut new_model, mut new_chance) = (0.0, 0.0);
-            for (at, repeated) in (token.start..).zip(&of[token.start..token.end]) {
-                if repeated.is_none() {
-                    new_model += self.glyph(at);
-                    new_chance += self.chance[at];
+                .filter(|before| before.end <= *from)
+                .filter_map(|before| {
+                    again(stream, (before.start, before.end), (token.start, token.end))
+                })
+                .min_by_key(|new| new.iter().filter(|new| **new).count());
+            let Some(new) = like else { continue };
+            let mut fresh = token.rest;
+            let mut model = 0.0;
+            for (place, new) in (token.start..token.end).zip(new) {
+                fresh += self.glyph[place];
+                if !new {
+                    self.glyph[place] = 0.0;
+                    self.chance[place] = 0.0;
                 }
+                model += self.glyph[place];
             }
-            let text = log2_sum(
-                known.by_model.log2() + new_model,
-                (1.0 - known.by_model).log2() + new_chance,
-            );
-            found.push((place, token.rest + (new_model - text)));
+            let text = log2_sum(fresh, model) - 1.0;
+            self.tokens[at].rest = text - model;
+            self.tokens[at].ending = 0.0;
         }
-        found
     }
 
     /// log2 probability of a stretch. Of a token that lies in it only in part, what its text is less likely for that part: the rest of it
@@ -193,6 +192,24 @@ impl Background {
         }
         sum
     }
+}
+
+/// Which glyphs of a token are not those of another, if it is like it: as long, and three of four read alike where both were read.
+fn again(stream: &Stream, first: (usize, usize), second: (usize, usize)) -> Option<Vec<bool>> {
+    let (first, second) = (
+        &stream.ticks[first.0..first.1],
+        &stream.ticks[second.0..second.1],
+    );
+    let read = |tick: &Tick| matches!(tick.doubt, Doubt::Read | Doubt::Certain);
+    let new: Vec<bool> = first
+        .iter()
+        .zip(second)
+        .map(|(a, b)| !(read(a) && read(b) && a.id == b.id))
+        .collect();
+    let both = first.iter().zip(second).filter(|(a, b)| read(a) && read(b));
+    let other = both.clone().filter(|(a, b)| a.id != b.id).count();
+    let both = both.count();
+    (first.len() == second.len() && both > 0 && other * 4 <= both).then_some(new)
 }
 
 /// log2 P(next | two before); an unknown one before is averaged roughly by leaving it at the start of a token.

@@ -1,8 +1,8 @@
 //! Several specimens of one part: what differs from specimen to specimen (lot, serial, date) is free, all else is drawn once.
 //!
 //! Each specimen is explained on its own; then explanations of one family are joined, specimen by specimen. What two of them both
-//! say of a shared slot counts once, as a draw and as text that none would have to explain, since another specimen of an unknown part
-//! would show the same text.
+//! say of a shared slot is drawn once; and another specimen of an unknown part would show the same text, so that under none a text
+//! that comes again costs little.
 
 use super::answer::{Context, Disagreement, FieldAnswer, Ranking};
 use super::describe;
@@ -92,7 +92,9 @@ pub fn rank_specimens(
     }
     let mut stream = Stream::default();
     stream.fill(&joint, &decoder.program.alphabet);
-    let background = Background::read(&stream);
+    let mut background = Background::read(&stream);
+    let starts: Vec<usize> = ones.iter().map(|one| one.from).collect();
+    background.repeat(&stream, &starts);
     let mut families: Vec<FamilyId> = ones
         .iter()
         .flat_map(|one| one.explanations.iter().map(Explanation::family))
@@ -385,7 +387,7 @@ impl<'a> Join<'a> {
                     self.keep(&mut next, picks, alone);
                 }
                 for way in &ways {
-                    if let Some(both) = self.merged(&way.explanation, explanation, one.from) {
+                    if let Some(both) = self.merged(&way.explanation, explanation) {
                         let picks = way.picks.iter().copied().chain([Some(*pick)]).collect();
                         self.keep(&mut next, picks, both);
                     }
@@ -446,8 +448,8 @@ impl<'a> Join<'a> {
             .collect()
     }
 
-    /// Both at once; `None` where they cannot be of one part. `b` is that of the later specimen, which begins at `from`.
-    fn merged(&self, a: &Explanation, b: &Explanation, from: usize) -> Option<Explanation> {
+    /// Both at once; `None` where they cannot be of one part. `b` is that of the later specimen.
+    fn merged(&self, a: &Explanation, b: &Explanation) -> Option<Explanation> {
         if a.edit.is_some() && b.edit.is_some() {
             return None;
         }
@@ -462,7 +464,6 @@ impl<'a> Join<'a> {
         both.cut |= b.cut;
         both.layout += b.layout;
         self.draw_once(a, b, &mut both)?;
-        let mut repeated = vec![None; self.stream.len()];
         let stream = both.over(self.stream, self.decoder);
         for choice in &mut later.choices {
             if self.own[choice.slot] || choice.code.is_none() || choice.end == choice.start {
@@ -472,19 +473,10 @@ impl<'a> Join<'a> {
                 before.slot == choice.slot && before.code.is_some() && before.end > before.start
             });
             if let Some(before) = before {
-                self.read_again(&both, &stream, before, choice, &mut repeated);
+                self.read_again(&stream, before, choice);
             }
         }
         drop(stream);
-        for (place, bits) in self.background.repeats(from, &repeated) {
-            let there = later.choices.iter_mut().find(|choice| {
-                let (start, end) = both.origin((choice.start, choice.end));
-                (start..end).contains(&place)
-            });
-            if let Some(choice) = there {
-                choice.channel += bits;
-            }
-        }
         both.segments.extend(&b.segments);
         both.choices.extend(later.choices);
         Some(both)
@@ -573,56 +565,31 @@ impl<'a> Join<'a> {
         Some(())
     }
 
-    /// A shared slot that an earlier specimen shows as well: what both show counts once. `stream` is what `both` explains, and
-    /// `choice` is a place of the later specimen in it.
-    fn read_again(
-        &self,
-        both: &Explanation,
-        stream: &Stream,
-        before: &Choice,
-        choice: &mut Choice,
-        repeated: &mut [Option<usize>],
-    ) {
-        // What takes any text says nothing that could be said twice.
+    /// A shared slot that an earlier specimen shows as well: which string of an open shape it is was drawn with the earlier one, as far
+    /// as that shows it.
+    fn read_again(&self, stream: &Stream, before: &Choice, choice: &mut Choice) {
         if before.code != choice.code || choice.free {
             return;
         }
+        let (How::Open(x), How::Open(y)) = (before.how, choice.how) else {
+            return;
+        };
+        if before.table != choice.table || x != y {
+            // One code has one length.
+            choice.channel += choice.share + CONFLICT;
+            return;
+        }
+        let strip = &self.program.tables[choice.table].open[y as usize];
         let (first, second) = (
             &stream.ticks[before.start..before.end],
             &stream.ticks[choice.start..choice.end],
         );
-        let strip = match (before.how, choice.how) {
-            (How::Open(x), How::Open(y)) if before.table == choice.table && x == y => {
-                Some(&self.program.tables[choice.table].open[y as usize])
-            }
-            (How::Open(_), How::Open(_)) => {
-                // One code has one length.
-                choice.channel += choice.share + CONFLICT;
-                return;
-            }
-            _ => None,
-        };
-        if first.len() != second.len() {
-            return;
-        }
         let was_read = |doubt: Doubt| matches!(doubt, Doubt::Read | Doubt::Certain);
         let alphabet = &self.decoder.program.alphabet;
-        for (k, (x, y)) in first.iter().zip(second).enumerate() {
+        for ((x, y), set) in first.iter().zip(second).zip(&strip.sets) {
             if !was_read(x.doubt) || !was_read(y.doubt) {
-                // Which string it is was drawn with the earlier one, where that shows it.
-                if let Some(set) = strip.and_then(|strip| strip.sets.get(k)) {
-                    choice.channel -= f64::from(set.count_ones()).log2();
-                }
-                continue;
-            }
-            if x.id == y.id {
-                let origin = |place: usize| both.origin((place, place + 1)).0;
-                let at = origin(choice.start + k);
-                choice.channel += self.background.glyph(at);
-                if let Some(place) = repeated.get_mut(at) {
-                    *place = Some(origin(before.start + k));
-                }
-            } else if strip.is_some() {
+                choice.channel -= f64::from(set.count_ones()).log2();
+            } else if x.id != y.id {
                 choice.channel += alphabet.channel(x.id, y.id).max(CONFLICT);
             }
         }
