@@ -4,8 +4,9 @@ use serde_json::Value;
 
 use crate::harness::{etchlore, json, run, run_with};
 
-fn together(specimens: &[&str]) -> Value {
-    let mut arguments = vec![
+/// The answer of the demo rules to some arguments.
+fn answer(more: &[&str]) -> Value {
+    let before = [
         "decode",
         "--output",
         "json",
@@ -13,10 +14,12 @@ fn together(specimens: &[&str]) -> Value {
         "2012-06-01",
         "--rules",
         "rules-demo",
-        "--specimens",
     ];
-    arguments.extend(specimens);
-    json(&arguments)["readings"][0].clone()
+    json(&[&before, more].concat())["readings"][0].clone()
+}
+
+fn together(specimens: &[&str]) -> Value {
+    answer(&[&["--specimens"], specimens].concat())
 }
 
 #[test]
@@ -58,17 +61,7 @@ fn the_same_specimen_twice_says_no_more_than_once() {
 #[test]
 fn one_specimen_is_a_reading() {
     let alone = together(&["HMS4D1G16A-F6 | 0814 K2Z7"]);
-    let plain = json(&[
-        "decode",
-        "--output",
-        "json",
-        "--seen",
-        "2012-06-01",
-        "--rules",
-        "rules-demo",
-        "HMS4D1G16A-F6 | 0814 K2Z7",
-    ])["readings"][0]
-        .clone();
+    let plain = answer(&["HMS4D1G16A-F6 | 0814 K2Z7"]);
     let bits = |reading: &Value| reading["candidates"][0]["bits"].as_f64().unwrap();
     assert!((bits(&alone) - bits(&plain)).abs() < 0.01);
 }

@@ -91,6 +91,15 @@ impl Edit {
         })
     }
 
+    /// How many glyphs the stream as it may have been has more than the reading.
+    pub(crate) fn growth(self) -> isize {
+        match self {
+            Edit::Dropped(_) | Edit::First(_) | Edit::EndCut(_) | Edit::StartCut(_) => 1,
+            Edit::Doubled(_) => -1,
+            Edit::Other(_) | Edit::Swapped(_) | Edit::Turned(_) => 0,
+        }
+    }
+
     /// Whether a stretch of the stream as it may have been shows this damage; else it is explained without it.
     pub(crate) fn within(self, (from, to): (usize, usize)) -> bool {
         match self {

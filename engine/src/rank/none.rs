@@ -166,29 +166,26 @@ impl Background {
             if from >= to {
                 continue;
             }
-            let model: f64 = (from..to).map(|at| self.glyph(at)).sum();
-            sum += model;
+            sum += token.rest + (from..to).map(|at| self.glyph(at)).sum::<f64>();
             if to - from == token.end - token.start {
-                sum += token.rest;
                 continue;
             }
-            let (mut left_model, mut left_chance) = (0.0, 0.0);
+            let (mut glyphs, mut chance) = (0.0, 0.0);
             for at in (token.start..from).chain(to..token.end) {
-                left_model += self.glyph(at);
-                left_chance += self.chance[at];
+                glyphs += self.glyph(at);
+                chance += self.chance[at];
             }
-            if to < token.end {
-                left_model += token.ending;
-                left_chance += CHANCE_END.log2();
-            }
+            let (ending, by_chance) = if to < token.end {
+                (token.ending, CHANCE_END.log2())
+            } else {
+                (0.0, 0.0)
+            };
+            // `rest` is that of the whole token; what is left over is text by itself.
             let left = log2_sum(
-                (1.0 - CHANCE).log2() + left_model,
-                CHANCE.log2() + left_chance,
+                (1.0 - CHANCE).log2() + glyphs + ending,
+                CHANCE.log2() + chance + by_chance,
             );
-            // The glyphs that are left, as the character model has them, are in neither sum.
-            let all =
-                token.rest + model + (left_model - if to < token.end { token.ending } else { 0.0 });
-            sum += all - left - model;
+            sum += glyphs - left;
         }
         sum
     }

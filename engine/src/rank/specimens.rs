@@ -330,15 +330,6 @@ fn moved(explanation: &Explanation, by: usize) -> Option<Explanation> {
     Some(moved)
 }
 
-/// How many glyphs the stream has more than the reading.
-fn growth(edit: Option<Edit>) -> isize {
-    match edit {
-        Some(Edit::Dropped(_) | Edit::First(_) | Edit::EndCut(_) | Edit::StartCut(_)) => 1,
-        Some(Edit::Doubled(_)) => -1,
-        _ => 0,
-    }
-}
-
 /// Joins the explanations of one family.
 struct Join<'a> {
     decoder: &'a Decoder<'a>,
@@ -454,7 +445,7 @@ impl<'a> Join<'a> {
             return None;
         }
         let mut both = a.clone();
-        let shift = growth(a.edit);
+        let shift = a.edit.map_or(0, Edit::growth);
         let mut later = b.clone();
         for choice in &mut later.choices {
             choice.start = choice.start.checked_add_signed(shift)?;
