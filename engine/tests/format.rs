@@ -80,15 +80,16 @@ fn all_rules_keep_their_meaning() {
 }
 
 #[test]
-fn the_demo_is_formatted() {
+fn the_packs_and_the_demo_are_formatted() {
     let mut files = Vec::new();
     lore_files(&root().join("rules-demo"), &mut files);
+    lore_files(&root().join("engine/packs"), &mut files);
     for file in files {
         let text = std::fs::read_to_string(&file).unwrap();
         assert_eq!(
             text,
             format(&text).text,
-            "run `etchlore rules format rules-demo`: {}",
+            "run `etchlore rules format rules-demo engine/packs`: {}",
             file.display()
         );
     }
