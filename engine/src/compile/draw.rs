@@ -34,6 +34,8 @@ pub(crate) struct SlotWeights {
     pub(crate) classes: Vec<CodeClass>,
     /// Class of each code.
     pub(crate) class_of: Vec<u32>,
+    /// log2 of the share of each code, were there no conditions.
+    pub(crate) alone: Vec<f64>,
     /// log2 of the most that each code can have, whatever the conditions say; see [`ceilings`].
     pub(crate) ceiling: Vec<f64>,
 }

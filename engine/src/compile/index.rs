@@ -1,10 +1,14 @@
-//! Which lines a reading can be: by the look-alike classes of its first two glyphs.
+//! Which lines a reading can be, by its first glyphs: a tree over their look-alike classes.
+//!
+//! A node holds the lines that can begin with the classes on the way to it. It grows only where readings come by and only while it holds more than a
+//! few, so that a run of one reading pays for little of it and many families that begin alike are told apart further on.
 
 use std::sync::OnceLock;
+use std::sync::atomic::{AtomicUsize, Ordering};
 
 use super::FamilyProgram;
 use super::alphabet::Alphabet;
-use super::table::Table;
+use super::table::{Table, key};
 
 /// A line of a row of a family.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -14,111 +18,231 @@ pub(crate) struct LineRef {
     pub(crate) line: u32,
 }
 
-/// Lines by the classes of their first two glyphs; class 126 in second place for lines that can end after one.
-#[derive(Debug, Clone, Default)]
-pub(crate) struct Index {
-    buckets: Vec<Vec<LineRef>>,
-    /// All lines that begin with a class, in order, once asked for.
-    by_first: Vec<OnceLock<Vec<LineRef>>>,
-    /// All lines that can go on with a class after any first one, or end there.
-    by_second: Vec<OnceLock<Vec<LineRef>>>,
+/// Lines that a node may hold without growing.
+const FEW: usize = 4;
+/// Glyphs beyond which no node grows.
+const DEEP: usize = 12;
+/// Lines that all grown nodes together may hold, for each line of the program.
+const ROOM: usize = 400;
+
+/// What a place of the reading can be.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Step {
+    /// A glyph of this class.
+    Class(u8),
+    /// One glyph, not read for sure.
+    One,
+    /// Any number of glyphs.
+    Run,
 }
 
-const SIDE: usize = 128;
-/// Second "glyph" of a line that has ended.
-const END: usize = 126;
+/// The lines of a program by how they begin.
+#[derive(Debug, Default)]
+pub(crate) struct Index {
+    lines: Vec<LineRef>,
+    root: Node,
+    /// Lines held by nodes that have grown.
+    held: AtomicUsize,
+}
+
+impl Clone for Index {
+    fn clone(&self) -> Index {
+        // What has grown grows again where it is asked for.
+        Index {
+            lines: self.lines.clone(),
+            root: Node {
+                lines: self.root.lines.clone(),
+                grown: OnceLock::new(),
+            },
+            held: AtomicUsize::new(0),
+        }
+    }
+}
+
+#[derive(Debug, Default)]
+struct Node {
+    lines: Vec<u32>,
+    grown: OnceLock<Grown>,
+}
+
+#[derive(Debug, Default)]
+struct Grown {
+    /// Lines that can end here, or be cut off here between two places.
+    ends: Vec<u32>,
+    /// By class of the next glyph.
+    next: Vec<(u8, Node)>,
+}
+
+impl Grown {
+    fn of(&self, class: u8) -> Option<&Node> {
+        let at = self.next.binary_search_by_key(&class, |(class, _)| *class);
+        at.ok().map(|at| &self.next[at].1)
+    }
+}
 
 impl Index {
-    pub(crate) fn of(families: &[FamilyProgram], alphabet: &Alphabet) -> Index {
-        let mut buckets = vec![Vec::new(); SIDE * SIDE];
+    pub(crate) fn of(families: &[FamilyProgram]) -> Index {
+        let mut lines = Vec::new();
         for (f, family) in (0_u32..).zip(families) {
             for (r, row) in (0_u32..).zip(&family.rows) {
                 for (l, line) in (0_u32..).zip(&row.lines) {
                     // A line that names nothing (a date, a lot) is tried only beside one that does.
-                    if !line.places.iter().any(|place| row.naming[place.slot]) {
-                        continue;
-                    }
-                    let reference = LineRef {
-                        family: f,
-                        row: r,
-                        line: l,
-                    };
-                    let tables: Vec<&Table> = line
-                        .places
-                        .iter()
-                        .map(|place| &family.tables[place.table])
-                        .collect();
-                    let first = First {
-                        tables: &tables,
-                        alphabet,
-                    };
-                    for a in bits(first.glyphs(0)) {
-                        for b in bits(first.followers(0, a)) {
-                            let bucket: &mut Vec<LineRef> = &mut buckets[a * SIDE + b];
-                            if bucket.last() != Some(&reference) {
-                                bucket.push(reference);
-                            }
-                        }
+                    if line.names {
+                        lines.push(LineRef {
+                            family: f,
+                            row: r,
+                            line: l,
+                        });
                     }
                 }
             }
         }
-        let unasked = || (0..SIDE).map(|_| OnceLock::new()).collect();
+        let all = (0..lines.len() as u32).collect();
         Index {
-            buckets,
-            by_first: unasked(),
-            by_second: unasked(),
+            lines,
+            root: Node {
+                lines: all,
+                grown: OnceLock::new(),
+            },
+            held: AtomicUsize::new(0),
         }
     }
 
-    /// Lines of some buckets, each once, in order.
-    fn together(&self, buckets: impl Iterator<Item = usize>) -> Vec<LineRef> {
-        let mut all: Vec<LineRef> = buckets
-            .flat_map(|bucket| self.buckets.get(bucket).into_iter().flatten())
-            .copied()
-            .collect();
-        all.sort_unstable();
-        all.dedup();
-        all
-    }
-
-    /// Lines that can begin with glyphs of these classes; a class that is not known is `None`.
+    /// Adds the lines that can begin as a reading does: `step` gives what each of its places can be, `None` behind its end; `stop` whether a
+    /// line can end before a place; no more than `deep` places are looked at.
     pub(crate) fn lines(
         &self,
-        first: Option<u8>,
-        second: Option<Option<u8>>,
+        deep: usize,
+        families: &[FamilyProgram],
+        alphabet: &Alphabet,
+        step: &dyn Fn(usize) -> Option<Step>,
+        stop: &dyn Fn(usize) -> bool,
         found: &mut Vec<LineRef>,
     ) {
-        found.clear();
-        let first = first.map(usize::from);
-        match (first, second) {
-            (Some(a), Some(Some(b))) => {
-                let b = usize::from(b);
-                for bucket in [a * SIDE + b, a * SIDE + END] {
-                    found.extend(self.buckets.get(bucket).into_iter().flatten());
+        let mut walk = Walk {
+            index: self,
+            families,
+            alphabet,
+            step,
+            stop,
+            path: Vec::new(),
+            deep: deep.min(DEEP),
+            found,
+        };
+        walk.node(&self.root);
+    }
+
+    fn line(&self, at: u32) -> LineRef {
+        self.lines[at as usize]
+    }
+}
+
+struct Walk<'a> {
+    index: &'a Index,
+    families: &'a [FamilyProgram],
+    alphabet: &'a Alphabet,
+    step: &'a dyn Fn(usize) -> Option<Step>,
+    stop: &'a dyn Fn(usize) -> bool,
+    /// Classes on the way to the node.
+    path: Vec<u8>,
+    deep: usize,
+    found: &'a mut Vec<LineRef>,
+}
+
+impl Walk<'_> {
+    fn all(&mut self, lines: &[u32]) {
+        let index = self.index;
+        self.found
+            .extend(lines.iter().map(|line| index.line(*line)));
+    }
+
+    fn node(&mut self, node: &Node) {
+        let depth = self.path.len();
+        let few = node.lines.len() <= FEW || depth >= self.deep;
+        if few || depth > 0 && self.full() && node.grown.get().is_none() {
+            return self.all(&node.lines);
+        }
+        let grown = node.grown.get_or_init(|| self.grow(node));
+        if depth > 0 && (self.stop)(depth) {
+            self.all(&grown.ends);
+        }
+        match (self.step)(depth) {
+            None => {}
+            Some(Step::Class(class)) => {
+                if let Some(next) = grown.of(class) {
+                    self.path.push(class);
+                    self.node(next);
+                    self.path.pop();
                 }
-                found.sort_unstable();
-                found.dedup();
             }
-            // The reading ends: whatever the line would go on with has been cut off.
-            (Some(a), Some(None) | None) => {
-                if let Some(lines) = self.by_first.get(a) {
-                    let of_first = || self.together((0..SIDE).map(|b| a * SIDE + b));
-                    found.extend(lines.get_or_init(of_first));
+            Some(Step::One) => {
+                for (class, next) in &grown.next {
+                    self.path.push(*class);
+                    self.node(next);
+                    self.path.pop();
                 }
             }
-            (None, Some(Some(b))) => {
-                let b = usize::from(b);
-                if let Some(lines) = self.by_second.get(b) {
-                    let of_second =
-                        || self.together((0..SIDE).flat_map(|a| [a * SIDE + b, a * SIDE + END]));
-                    found.extend(lines.get_or_init(of_second));
+            Some(Step::Run) => self.all(&node.lines),
+        }
+    }
+
+    fn full(&self) -> bool {
+        self.index.held.load(Ordering::Relaxed) > ROOM * self.index.lines.len()
+    }
+
+    fn grow(&self, node: &Node) -> Grown {
+        let mut next: Vec<(u8, Vec<u32>)> = Vec::new();
+        let mut ends = Vec::new();
+        for line in &node.lines {
+            let reference = self.index.line(*line);
+            let family = &self.families[reference.family as usize];
+            let row = &family.rows[reference.row as usize];
+            let places = &row.lines[reference.line as usize].places;
+            let tables: Vec<&Table> = places
+                .iter()
+                .map(|place| &family.tables[place.table])
+                .collect();
+            let after = After {
+                tables: &tables,
+                alphabet: self.alphabet,
+            };
+            let follow = after.follow(0, &self.path, !self.path.is_empty());
+            if follow >> END & 1 == 1 {
+                ends.push(*line);
+            }
+            for class in bits(follow & !(1 << END)) {
+                let class = class as u8;
+                match next.iter_mut().find(|(known, _)| *known == class) {
+                    Some((_, lines)) => lines.push(*line),
+                    None => next.push((class, vec![*line])),
                 }
             }
-            (None, Some(None) | None) => found.extend(self.together(0..self.buckets.len())),
+        }
+        next.sort_unstable_by_key(|(class, _)| *class);
+        let held: usize = next.iter().map(|(_, lines)| lines.len()).sum();
+        self.index
+            .held
+            .fetch_add(held + ends.len(), Ordering::Relaxed);
+        let node = |mut lines: Vec<u32>| {
+            lines.shrink_to_fit();
+            Node {
+                lines,
+                grown: OnceLock::new(),
+            }
+        };
+        ends.shrink_to_fit();
+        Grown {
+            ends,
+            next: next
+                .into_iter()
+                .map(|(class, lines)| (class, node(lines)))
+                .collect(),
         }
     }
 }
+
+/// Bit of a line that can end: no class of a glyph.
+const END: usize = 126;
 
 /// The places of the bits that are set, lowest first.
 pub(crate) fn bits(mut word: u128) -> impl Iterator<Item = usize> {
@@ -131,75 +255,57 @@ pub(crate) fn bits(mut word: u128) -> impl Iterator<Item = usize> {
     })
 }
 
-struct First<'a> {
+/// What can follow on a beginning of a line.
+struct After<'a> {
     tables: &'a [&'a Table],
     alphabet: &'a Alphabet,
 }
 
-impl First<'_> {
+impl After<'_> {
     fn classes(&self, set: u128) -> u128 {
         bits(set).fold(0, |classes, id| {
             classes | 1 << self.alphabet.class(u8::try_from(id).unwrap_or(127))
         })
     }
 
-    /// Classes of the first glyph of the places from `place` on; bit [`END`] if all of them can be empty.
-    fn glyphs(&self, place: usize) -> u128 {
-        let Some(table) = self.tables.get(place) else {
-            return 1 << END;
-        };
+    /// Classes that can follow when the places from `place` on begin with the classes of `path`; bit [`END`] where they can end there,
+    /// or, if anything was printed, be cut off between two places.
+    fn follow(&self, place: usize, path: &[u8], printed: bool) -> u128 {
         let mut found = 0;
-        for spelled in table
-            .spelled
-            .iter()
-            .filter(|spelled| !spelled.ids.is_empty())
-        {
-            found |= 1 << self.alphabet.class(spelled.ids[0]);
-        }
-        for open in &table.open {
-            found |= open.sets.first().map_or(0, |set| self.classes(*set));
-        }
-        if !table.empty.is_empty() || table.open.iter().any(|open| open.sets.is_empty()) {
-            found |= self.glyphs(place + 1);
-        }
-        found
-    }
-
-    /// Classes of the glyph after a first one of class `a`.
-    fn followers(&self, place: usize, a: usize) -> u128 {
-        if a == END {
-            return 0;
+        if path.is_empty() && printed {
+            found |= 1 << END;
         }
         let Some(table) = self.tables.get(place) else {
-            return 0;
+            return if path.is_empty() { 1 << END } else { 0 };
         };
-        let mut found = 0;
-        let mut ends = false;
-        for spelled in table
-            .spelled
-            .iter()
-            .filter(|spelled| !spelled.ids.is_empty())
-        {
-            if usize::from(self.alphabet.class(spelled.ids[0])) == a {
-                match spelled.ids.get(1) {
-                    Some(id) => found |= 1 << self.alphabet.class(*id),
-                    None => ends = true,
-                }
+        let mut run = 0;
+        let mut whole = vec![!table.empty.is_empty()];
+        for (length, class) in (1..).zip(path) {
+            run = key(run, *class);
+            whole.push(table.has_key(run, length));
+        }
+        for index in table.beginning(path, self.alphabet) {
+            if let Some(id) = table.spelled[*index as usize].ids.get(path.len()) {
+                found |= 1 << self.alphabet.class(*id);
             }
         }
-        for open in table.open.iter().filter(|open| !open.sets.is_empty()) {
-            if self.classes(open.sets[0]) >> a & 1 == 1 {
-                match open.sets.get(1) {
-                    Some(set) => found |= self.classes(*set),
-                    None => ends = true,
-                }
+        for strip in &table.open {
+            let so_far = strip.sets.iter().zip(path);
+            let fits = so_far
+                .into_iter()
+                .all(|(set, class)| self.classes(*set) >> class & 1 == 1);
+            if !fits {
+                continue;
+            }
+            match strip.sets.get(path.len()) {
+                Some(set) => found |= self.classes(*set),
+                None => whole[strip.sets.len()] = true,
             }
         }
-        if ends {
-            found |= self.glyphs(place + 1);
-        }
-        if !table.empty.is_empty() {
-            found |= self.followers(place + 1, a);
+        for (length, whole) in whole.into_iter().enumerate() {
+            if whole {
+                found |= self.follow(place + 1, &path[length..], printed);
+            }
         }
         found
     }

@@ -14,7 +14,7 @@ use rustc_hash::FxHashMap;
 pub use alphabet::{Alphabet, OTHER};
 pub(crate) use cond::CondProgram;
 pub(crate) use draw::{Group, SlotWeights};
-pub(crate) use index::{Index, LineRef, bits};
+pub(crate) use index::{Index, LineRef, Step, bits};
 pub use limit::{LimitExceeded, Limits};
 pub(crate) use row::Place;
 pub(crate) use table::{OpenStrip, Spelled, Table, key};
@@ -57,6 +57,8 @@ pub(crate) struct FamilyProgram {
     pub(crate) nevers: Vec<u32>,
     /// Kinds of forms the family has.
     pub(crate) kinds: Vec<FormKind>,
+    /// Whether no condition ties its slots: each is drawn by itself, or as part of one date.
+    pub(crate) plain: bool,
 }
 
 /// One way to print a form.
@@ -66,6 +68,8 @@ pub(crate) struct RowProgram {
     pub(crate) guard: Option<u32>,
     /// Weight of its form times the share of this way to print it.
     pub(crate) weight: f64,
+    /// log2 of its share among the rows of its kind, were there no guards.
+    pub(crate) of_kind: f64,
     pub(crate) lines: Vec<LineProgram>,
     /// Slots that name the part: one of them must be seen.
     pub(crate) naming: Vec<bool>,
@@ -75,8 +79,16 @@ pub(crate) struct RowProgram {
 #[derive(Debug, Clone)]
 pub(crate) struct LineProgram {
     pub(crate) places: Vec<Place>,
+    /// Whether it names the part: it has a slot that does.
+    pub(crate) names: bool,
     /// Whether only symbols can stand here, which readers often leave out.
     pub(crate) symbols: bool,
+    /// Least glyphs that the places from each on need.
+    pub(crate) rest: Vec<usize>,
+    /// Most glyphs that it can have.
+    pub(crate) most: usize,
+    /// Whether some boundary must be there.
+    pub(crate) hard: bool,
 }
 
 /// The conditions of one family, numbered, equal ones once.
@@ -134,7 +146,7 @@ pub fn compile(
         families.push(next);
         families.extend(odd.next());
     }
-    let index = Index::of(&families, &alphabet);
+    let index = Index::of(&families);
     let mut first_row = vec![0];
     for family in &families {
         first_row.push(first_row.last().copied().unwrap_or(0) + family.rows.len());
@@ -279,11 +291,15 @@ fn compile_family(
             }
             let printed = spread.lines.iter().flatten().map(|(slot, _)| *slot);
             let naming = naming(family, printed.collect());
+            for line in &mut lines {
+                line.names = line.places.iter().any(|place| naming[place.slot]);
+            }
             rows.push(RowProgram {
                 naming,
                 kind: kind_row.kind,
                 guard,
                 weight: kind_row.weight * spread.share,
+                of_kind: 0.0,
                 lines,
             });
         }
@@ -306,7 +322,12 @@ fn compile_family(
         .map(|(index, (slot, guards))| {
             let codes = draw::weigh(slot, guards);
             let (classes, class_of) = draw::classes(index, &codes, &conds.programs);
+            let all: f64 = codes.iter().map(|code| code.weight).sum();
             SlotWeights {
+                alone: codes
+                    .iter()
+                    .map(|code| (code.weight / all).log2())
+                    .collect(),
                 ceiling: vec![0.0; codes.len()],
                 codes,
                 classes,
@@ -331,6 +352,22 @@ fn compile_family(
             ));
         }
     }
+    let dated = |group: &Group| {
+        group.date.is_some_and(|date| {
+            let of_date =
+                |slot: &usize| family.dates[date].slots.iter().any(|s| s.index() == *slot);
+            group.slots.iter().all(of_date)
+        })
+    };
+    let plain = conds.programs.is_empty()
+        && groups
+            .iter()
+            .all(|group| dated(group) || group.date.is_none() && group.slots.len() == 1);
+    for at in 0..rows.len() {
+        let alike = rows.iter().filter(|row| row.kind == rows[at].kind);
+        let all: f64 = alike.map(|row| row.weight).sum();
+        rows[at].of_kind = (rows[at].weight / all).log2();
+    }
     let mut kinds: Vec<FormKind> = family.forms.iter().map(|form| form.kind).collect();
     kinds.sort_unstable();
     kinds.dedup();
@@ -343,6 +380,7 @@ fn compile_family(
         groups,
         nevers,
         kinds,
+        plain,
     })
 }
 
@@ -396,5 +434,22 @@ fn line_program(places: Vec<Place>, tables: &[Table]) -> LineProgram {
                 .iter()
                 .all(|spelled| spelled.ids.iter().all(|id| *id >= 36))
     });
-    LineProgram { places, symbols }
+    let mut rest = vec![0; places.len() + 1];
+    let mut most: usize = 0;
+    for (at, place) in places.iter().enumerate().rev() {
+        let table = &tables[place.table];
+        rest[at] = rest[at + 1] + table.min;
+        most = most.saturating_add(table.max);
+    }
+    let hard = places
+        .iter()
+        .any(|place| place.before.is_some_and(|(_, hard)| hard));
+    LineProgram {
+        places,
+        names: false,
+        symbols,
+        rest,
+        most,
+        hard,
+    }
 }

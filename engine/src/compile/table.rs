@@ -18,10 +18,22 @@ pub(crate) struct Spelled {
     pub(crate) conds: Vec<(u32, bool)>,
     /// The glyphs, folded.
     pub(crate) ids: Vec<u8>,
-    /// Whether each glyph is a small letter.
-    pub(crate) lower: Vec<bool>,
-    /// The boundary expected before each glyph but the first.
-    pub(crate) before: Vec<Boundary>,
+    /// Whether each glyph is a small letter; empty where none is.
+    lower: Vec<bool>,
+    /// The boundary expected before each glyph but the first; empty where none is.
+    before: Vec<Boundary>,
+}
+
+impl Spelled {
+    /// Whether a glyph is a small letter.
+    pub(crate) fn is_lower(&self, at: usize) -> bool {
+        self.lower.get(at).copied().unwrap_or(false)
+    }
+
+    /// The boundary expected before a glyph.
+    pub(crate) fn before(&self, at: usize) -> Boundary {
+        self.before.get(at).copied().unwrap_or_default()
+    }
 }
 
 /// An open strip of a code.
@@ -43,11 +55,13 @@ pub(crate) struct OpenStrip {
 }
 
 /// All ways in which a slot is printed in one kind of form.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone)]
 pub(crate) struct Table {
     pub(crate) spelled: Vec<Spelled>,
-    /// Non-empty spellings by the key of their look-alike classes.
-    pub(crate) by_key: FxHashMap<u64, Vec<u32>>,
+    /// Non-empty spellings by the key of their look-alike classes, in open addressing: what a walk asks most stands in one piece of memory.
+    entries: Vec<Entry>,
+    /// Classes that a non-empty spelling begins with.
+    pub(crate) firsts: u128,
     /// Spellings that print nothing.
     pub(crate) empty: Vec<u32>,
     pub(crate) open: Vec<OpenStrip>,
@@ -56,11 +70,60 @@ pub(crate) struct Table {
     pub(crate) min: usize,
     pub(crate) max: usize,
     pub(crate) cased: bool,
-    /// Codes as listed, for what an open strip must leave to them: glyphs, guard.
+    /// Codes as listed, for what an open strip must leave to them: glyphs, guard. Empty where there is no open strip.
     pub(crate) listed: Vec<(Vec<u8>, Option<u32>)>,
-    pub(crate) listed_by_key: FxHashMap<u64, Vec<u32>>,
+    listed_by_key: FxHashMap<u64, Vec<u32>>,
     /// Spellings by their look-alike classes, once asked for.
     sorted: OnceLock<Vec<u32>>,
+}
+
+/// A spelling where a walk looks for it.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Entry {
+    key: u64,
+    /// Its glyphs, if they are few.
+    ids: [u8; FEW],
+    /// Which spelling of the table.
+    pub(crate) index: u32,
+    code: u32,
+}
+
+/// Glyphs that an entry has room for.
+const FEW: usize = 8;
+/// Set in the code of an entry whose glyphs say all: few, without a boundary among them, their case no matter.
+const PLAIN: u32 = 1 << 31;
+
+impl Entry {
+    const EMPTY: Entry = Entry {
+        key: 0,
+        ids: [0; FEW],
+        index: u32::MAX,
+        code: 0,
+    };
+
+    fn of(index: u32, spelled: &Spelled, cased: bool, alphabet: &Alphabet) -> Entry {
+        let mut ids = [0; FEW];
+        for (to, id) in ids.iter_mut().zip(&spelled.ids) {
+            *to = *id;
+        }
+        let plain = !cased && spelled.before.is_empty() && spelled.ids.len() <= FEW;
+        Entry {
+            key: whole(key_of(&spelled.ids, alphabet), spelled.ids.len()),
+            ids,
+            index,
+            code: spelled.code | if plain { PLAIN } else { 0 },
+        }
+    }
+
+    /// Code and glyphs, where these say all.
+    pub(crate) fn plain(&self) -> Option<(u32, &[u8; FEW])> {
+        (self.code & PLAIN != 0).then_some((self.code & !PLAIN, &self.ids))
+    }
+}
+
+/// The key of a run that ends.
+fn whole(run: u64, glyphs: usize) -> u64 {
+    key(run, glyphs.min(63) as u8 | 0x40)
 }
 
 /// The key of a glyph run, one glyph at a time.
@@ -101,26 +164,46 @@ impl Table {
         mut cond: impl FnMut(&crate::model::Cond) -> u32,
     ) -> Table {
         let mut table = Table {
-            cased: slot.cased,
+            spelled: Vec::new(),
+            entries: Vec::new(),
+            firsts: 0,
+            empty: Vec::new(),
+            open: Vec::new(),
+            lengths: 0,
             min: usize::MAX,
-            ..Table::default()
+            max: 0,
+            cased: slot.cased,
+            listed: Vec::new(),
+            listed_by_key: FxHashMap::default(),
+            sorted: OnceLock::new(),
         };
         for (index, code) in (0_u32..).zip(&slot.codes) {
             let guard = code.guard.as_ref().map(&mut cond);
             table.add_code(index, code, guard, kind, alphabet, &mut cond);
         }
         table.min = table.min.min(table.max);
+        let filled = table
+            .spelled
+            .iter()
+            .filter(|spelled| !spelled.ids.is_empty());
+        let room = filled.count() * 3 / 2 + 1;
+        table.entries = vec![Entry::EMPTY; room.next_power_of_two()];
         for (index, spelled) in (0_u32..).zip(&table.spelled) {
-            if spelled.ids.is_empty() {
-                table.empty.push(index);
-            } else {
-                table
-                    .by_key
-                    .entry(key_of(&spelled.ids, alphabet))
-                    .or_default()
-                    .push(index);
+            if let Some(first) = spelled.ids.first() {
+                let entry = Entry::of(index, spelled, slot.cased, alphabet);
+                let mut at = table.home(entry.key);
+                while table.entries[at].index != Entry::EMPTY.index {
+                    at = (at + 1) & (table.entries.len() - 1);
+                }
+                table.entries[at] = entry;
+                table.firsts |= 1 << alphabet.class(*first);
                 table.lengths |= 1 << spelled.ids.len().min(63);
+            } else {
+                table.empty.push(index);
             }
+        }
+        if table.open.is_empty() {
+            table.listed = Vec::new();
         }
         for (index, (ids, _)) in (0_u32..).zip(&table.listed) {
             table
@@ -130,6 +213,40 @@ impl Table {
                 .push(index);
         }
         table
+    }
+
+    fn home(&self, key: u64) -> usize {
+        (key >> 20) as usize & (self.entries.len() - 1)
+    }
+
+    /// The spellings of so many glyphs whose look-alike classes have a key.
+    pub(crate) fn of_key(&self, run: u64, glyphs: usize) -> impl Iterator<Item = &Entry> {
+        let key = whole(run, glyphs);
+        let mask = self.entries.len() - 1;
+        let mut at = self.home(key);
+        std::iter::from_fn(move || {
+            loop {
+                let entry = &self.entries[at];
+                if entry.index == Entry::EMPTY.index {
+                    return None;
+                }
+                at = (at + 1) & mask;
+                if entry.key == key {
+                    return Some(entry);
+                }
+            }
+        })
+    }
+
+    /// Whether there is one.
+    pub(crate) fn has_key(&self, run: u64, glyphs: usize) -> bool {
+        self.of_key(run, glyphs).next().is_some()
+    }
+
+    /// The listed codes whose look-alike classes have a key: glyphs, guard.
+    pub(crate) fn listed_of_key(&self, key: u64) -> impl Iterator<Item = &(Vec<u8>, Option<u32>)> {
+        let found = self.listed_by_key.get(&key).into_iter().flatten();
+        found.map(|index| &self.listed[*index as usize])
     }
 
     /// The spellings that begin with glyphs of these look-alike classes.
@@ -221,10 +338,14 @@ impl Table {
         conds: Vec<(u32, bool)>,
         alphabet: &Alphabet,
     ) {
-        let (ids, lower) = spelling
+        let (ids, mut lower) = spelling
             .map(|spelling| ids_of(spelling, alphabet))
             .unwrap_or_default();
+        if !lower.contains(&true) {
+            lower = Vec::new();
+        }
         let before = spelling
+            .filter(|spelling| spelling.before.iter().any(|b| *b != Boundary::None))
             .map(|spelling| spelling.before.clone())
             .unwrap_or_default();
         (self.min, self.max) = (self.min.min(ids.len()), self.max.max(ids.len()));

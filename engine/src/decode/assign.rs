@@ -80,6 +80,9 @@ struct State {
 impl Draw<'_> {
     /// All branches.
     pub(crate) fn branches(&mut self) -> Vec<Branch> {
+        if self.family.plain {
+            return self.plain().into_iter().collect();
+        }
         let slots = self.family.slots.len();
         let needed = self.needed();
         let mut state = State {
@@ -107,6 +110,59 @@ impl Draw<'_> {
             self.group(0, &needed, &mut state, &mut branches);
         }
         branches
+    }
+
+    /// The one branch of a family without conditions: what was not seen says nothing of what was.
+    fn plain(&self) -> Option<Branch> {
+        let family = self.family;
+        let mut branch = Branch {
+            known: vec![Known::Open; family.slots.len()],
+            bits: vec![0.0; family.slots.len()],
+            form: self.row.of_kind + self.kind_bits(),
+            broken: Vec::new(),
+            dates: Vec::new(),
+            breach: 0.0,
+        };
+        let mut unlisted = 0;
+        for (slot, choice) in self.seen.iter().enumerate() {
+            let Some((code, choice)) = choice.and_then(|choice| Some((choice.code?, choice)))
+            else {
+                continue;
+            };
+            let weights = &family.slots[slot];
+            branch.known[slot] = Known::Seen(code);
+            branch.bits[slot] = weights.alone[code as usize] + choice.share;
+            unlisted += u32::from(weights.codes[code as usize].unlisted);
+        }
+        if unlisted > 1 {
+            return None;
+        }
+        for rule in family.groups.iter().filter_map(|group| group.date) {
+            let mut first = None;
+            for slot in &self.model.dates[rule].slots {
+                let slot = slot.index();
+                if matches!(branch.known[slot], Known::Seen(_)) {
+                    first = first.or(Some(slot));
+                    branch.bits[slot] = 0.0;
+                }
+            }
+            if let Some(first) = first {
+                let read = (self.date)(rule)?;
+                branch.bits[first] = read.bits;
+                branch.dates.push((rule, read));
+            }
+        }
+        Some(branch)
+    }
+
+    /// log2 of what the kind of the form costs.
+    fn kind_bits(&self) -> f64 {
+        match self.form {
+            None if self.family.kinds.len() == 1 => 0.0,
+            None => -(self.family.kinds.len() as f64).log2(),
+            Some(form) if form == self.row.kind || self.row.kind == FormKind::Mark => 0.0,
+            Some(_) => OTHER_FORM,
+        }
     }
 
     /// The slots that must be settled: what the forms, the choices and, from there, the guards ask for.
@@ -450,15 +506,10 @@ impl Draw<'_> {
             })
             .map(|row| row.weight)
             .sum();
-        let kind = match self.form {
-            None => -(self.family.kinds.len() as f64).log2(),
-            Some(form) if form == self.row.kind || self.row.kind == FormKind::Mark => 0.0,
-            Some(_) => OTHER_FORM,
-        };
         branches.push(Branch {
             known: state.known.clone(),
             bits: state.bits.clone(),
-            form: kind + (self.row.weight / of_kind).log2(),
+            form: self.kind_bits() + (self.row.weight / of_kind).log2(),
             broken: state.broken.clone(),
             dates: state.dates.clone(),
             breach: state.breach,

@@ -16,22 +16,35 @@ const MAX_DAMAGED: usize = 80;
 /// Most steps of all walks of one family.
 const MAX_STEPS: u64 = 1_500;
 
+/// Glyphs of a beginning that a damage can lie in.
+const BEGINNING: usize = 3;
+
 /// The bit of rows that can begin as the reading does.
 const AS_READ: u32 = 63;
 
-/// What is found in a search for damage, before the codes are weighed.
+/// What is found, before the codes are weighed.
 pub(crate) struct Found<'a> {
     pub(crate) family: FamilyId,
     /// Stretches of the stream as it may have been.
     pub(crate) segments: &'a [(usize, usize)],
     pub(crate) choices: &'a [&'a Choice],
-    pub(crate) edit: Edit,
+    pub(crate) edit: Option<Edit>,
     /// log2 of the most that P(codes, form, glyphs read | family) can be.
     pub(crate) bits: f64,
 }
 
 /// Whether it is likely enough to be weighed.
 pub(crate) type Worth<'a> = dyn Fn(&Found<'_>) -> bool + 'a;
+
+/// What an explanation of a family must come to beside one that takes the whole reading as one line.
+pub(super) struct Least<'a> {
+    /// log2 of the most that what was found can come to.
+    pub(super) worth: &'a dyn Fn(&Found<'_>) -> f64,
+    /// How far below the best of the family it may be.
+    pub(super) within: f64,
+    /// The best of the family.
+    pub(super) best: std::cell::Cell<f64>,
+}
 
 /// A search for one damage.
 #[derive(Clone, Copy)]
@@ -127,6 +140,7 @@ impl Decoder<'_> {
                     bits: edit.bits(&self.program.alphabet),
                     worth,
                 }),
+                least: None,
             };
             self.lay_out(&row, &ways, scratch, found);
             damaged(found, upto, edit, &self.program.alphabet);
@@ -158,16 +172,16 @@ impl Decoder<'_> {
                 *mask |= 1 << bit;
             }
         };
-        self.find_rows(stream, scratch);
+        self.find_rows(stream, BEGINNING - 1, scratch);
         note(&scratch.rows, AS_READ);
         let mut early: Vec<Option<u32>> = vec![None; damages.len()];
         let mut bit = 0;
         for damage in damages {
             let (from, _) = damage.edit.range(stream.len());
-            let beginning = |start: &usize| (*start..start + 3).contains(&from);
+            let beginning = |start: &usize| (*start..start + BEGINNING).contains(&from);
             if matches!(damage.edit, Edit::Turned(_)) || stream.starts.iter().any(beginning) {
                 early[damage.index] = Some(bit);
-                self.find_rows(&damage.stream, scratch);
+                self.find_rows(&damage.stream, BEGINNING - 1, scratch);
                 note(&scratch.rows, bit);
                 // More than there are bits for share the last.
                 bit = (bit + 1).min(AS_READ - 1);

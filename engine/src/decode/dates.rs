@@ -30,11 +30,16 @@ pub(crate) struct Years {
 }
 
 impl Years {
-    pub(crate) fn of(family: &Family, seen: Date) -> Years {
-        let window = (
+    /// The first and last year in which a family was made.
+    pub(crate) fn window(family: &Family) -> (Option<i16>, Option<i16>) {
+        (
             family.window.since.map(|d| d.year()),
             family.window.until.map(|d| d.year()),
-        );
+        )
+    }
+
+    pub(crate) fn of(family: &Family, seen: Date) -> Years {
+        let window = Years::window(family);
         let mut shares: Vec<(i16, f64)> = (FIRST_YEAR..=seen.year().max(FIRST_YEAR))
             .map(|year| {
                 let age = f64::from(seen.year() - year);

@@ -1,15 +1,19 @@
 //! Lines to forms: which stretch of the reading is which line of a form, and what that leaves over.
 
+use std::sync::Arc;
+
 use jiff::civil::Date;
+use rustc_hash::FxHashMap;
+use smallvec::SmallVec;
 
 use super::Reading;
 use super::assign::{Branch, CONFLICT, Divisors, Draw, Known, NEVER};
-use super::damage::{Damage, Found};
+use super::damage::{Damage, Found, Least};
 use super::dates::{DateRead, SeenPart, Years, read};
 use super::deep::{self, Edit};
 use super::stream::{Doubt, Stream, Tick};
-use super::walk::{Choice, How, Walker, Way, cost, likeliest};
-use crate::compile::{FamilyProgram, LineRef, OTHER, Program, RowProgram};
+use super::walk::{Choice, How, Room, Walker, Way, conditions, cost};
+use crate::compile::{FamilyProgram, LineRef, Program, RowProgram, Step};
 use crate::glyph::Glyph;
 use crate::model::{Family, FamilyId, RuleSet};
 use crate::value::DatePart;
@@ -168,6 +172,7 @@ pub(super) struct Row<'a> {
     pub(super) stream: &'a Stream,
     pub(super) seen: Date,
     pub(super) damage: Option<Damage<'a>>,
+    pub(super) least: Option<&'a Least<'a>>,
 }
 
 /// Buffers of one thread, kept between readings.
@@ -176,6 +181,9 @@ pub struct Scratch {
     pub(crate) stream: Stream,
     found: Vec<LineRef>,
     pub(super) rows: Vec<(u32, u32)>,
+    ways: Vec<Vec<Way>>,
+    room: Room,
+    years: FxHashMap<((Option<i16>, Option<i16>), Date), Arc<Years>>,
     divisors: Divisors,
     pub(crate) stopped: bool,
     /// Steps that the walks of the current search may still take.
@@ -287,12 +295,45 @@ impl<'p> Decoder<'p> {
         seen: Date,
         scratch: &mut Scratch,
     ) -> Vec<Explanation> {
-        let mut stream = std::mem::take(&mut scratch.stream);
-        stream.fill(reading, &self.program.alphabet);
+        self.fill(reading, scratch);
+        self.explain_filled(reading, seen, scratch, None)
+    }
+
+    /// Makes the stream of a reading, for the searches that follow.
+    pub(crate) fn fill(&self, reading: &Reading, scratch: &mut Scratch) {
+        scratch.stream.fill(reading, &self.program.alphabet);
+    }
+
+    /// The same for a stream that has been filled, without those that cannot come `within` so many bits of one of the same family that takes the
+    /// whole reading as one line; `worth` gives log2 of the most that one can come to.
+    pub(crate) fn explain_near(
+        &self,
+        reading: &Reading,
+        seen: Date,
+        scratch: &mut Scratch,
+        within: f64,
+        worth: &dyn Fn(&Found<'_>) -> f64,
+    ) -> Vec<Explanation> {
+        let least = Least {
+            worth,
+            within,
+            best: std::cell::Cell::new(f64::NEG_INFINITY),
+        };
+        self.explain_filled(reading, seen, scratch, Some(&least))
+    }
+
+    fn explain_filled(
+        &self,
+        reading: &Reading,
+        seen: Date,
+        scratch: &mut Scratch,
+        least: Option<&Least<'_>>,
+    ) -> Vec<Explanation> {
+        let stream = std::mem::take(&mut scratch.stream);
         scratch.stopped = false;
         scratch.steps = u64::MAX;
         let mut found = Vec::new();
-        self.search(reading, &stream, seen, scratch, &mut found);
+        self.search(reading, &stream, seen, scratch, least, &mut found);
         scratch.stream = stream;
         found
     }
@@ -303,14 +344,19 @@ impl<'p> Decoder<'p> {
         stream: &Stream,
         seen: Date,
         scratch: &mut Scratch,
+        least: Option<&Least<'_>>,
         found: &mut Vec<Explanation>,
     ) {
-        self.find_rows(stream, scratch);
+        self.find_rows(stream, usize::MAX, scratch);
         let rows = std::mem::take(&mut scratch.rows);
+        let mut ways = std::mem::take(&mut scratch.ways);
         let (mut current, mut before) = (u32::MAX, 0);
         for (family, row) in &rows {
             if *family != current {
                 (current, before) = (*family, found.len());
+                if let Some(least) = least {
+                    least.best.set(f64::NEG_INFINITY);
+                }
             }
             // A bound for each family, so that no rule takes from another.
             if found.len() - before > MAX_EXPLANATIONS || scratch.steps == 0 {
@@ -324,15 +370,19 @@ impl<'p> Decoder<'p> {
                 stream,
                 seen,
                 damage: None,
+                least,
             };
-            let ways = self.ways(row.family, row.row, stream, scratch);
-            self.lay_out(&row, &ways, scratch, found);
+            self.ways_into(row.family, row.row, stream, scratch, &mut ways);
+            if ways.iter().any(|ways| !ways.is_empty()) {
+                self.lay_out(&row, &ways, scratch, found);
+            }
         }
+        scratch.ways = ways;
         scratch.rows = rows;
     }
 
-    /// The rows that the reading can be, from its first glyphs.
-    pub(super) fn find_rows(&self, stream: &Stream, scratch: &mut Scratch) {
+    /// The rows that the reading can be, from its first glyphs, at most `deep` of them.
+    pub(super) fn find_rows(&self, stream: &Stream, deep: usize, scratch: &mut Scratch) {
         scratch.rows.clear();
         if let Some(family) = self.only {
             let rows = self.program.families[family.index()].rows.len();
@@ -350,27 +400,27 @@ impl<'p> Decoder<'p> {
             return;
         }
         for start in &stream.starts {
-            let class = |at: usize| {
-                stream.ticks.get(at).map(|tick| {
-                    matches!(tick.doubt, Doubt::Read | Doubt::Certain).then_some(tick.class)
+            let step = |depth: usize| {
+                let tick = stream.ticks.get(start + depth)?;
+                Some(match tick.doubt {
+                    Doubt::Read | Doubt::Certain => Step::Class(tick.class),
+                    Doubt::Run => Step::Run,
+                    _ => Step::One,
                 })
             };
-            let Some(first) = class(*start) else { continue };
-            let run = stream.ticks[*start].doubt == Doubt::Run;
-            let second = if run { None } else { class(start + 1) };
-            // A line of a form can end where the reading has a gap, and after an unread run anything can follow.
-            let gap_after = stream.stops.get(start + 1).copied().unwrap_or(true);
-            let after_run = stream
-                .ticks
-                .get(start + 1)
-                .is_some_and(|tick| tick.doubt == Doubt::Run);
-            let second = match second {
-                Some(Some(class)) if !after_run && !gap_after => Some(Some(class)),
-                Some(_) => None,
-                None if run => None,
-                None => Some(None),
+            let stop = |depth: usize| {
+                let at = start + depth;
+                stream.stops.get(at).copied().unwrap_or(true)
             };
-            self.program.index.lines(first, second, &mut scratch.found);
+            scratch.found.clear();
+            self.program.index.lines(
+                deep,
+                &self.program.families,
+                &self.program.alphabet,
+                &step,
+                &stop,
+                &mut scratch.found,
+            );
             scratch
                 .rows
                 .extend(scratch.found.iter().map(|line| (line.family, line.row)));
@@ -389,20 +439,46 @@ impl<'p> Decoder<'p> {
         stream: &Stream,
         scratch: &mut Scratch,
     ) -> Vec<Vec<Way>> {
+        let mut ways = Vec::new();
+        self.ways_into(family, row, stream, scratch, &mut ways);
+        ways
+    }
+
+    /// The same into a buffer; nothing where no line that names the part is there.
+    fn ways_into(
+        &self,
+        family: usize,
+        row: usize,
+        stream: &Stream,
+        scratch: &mut Scratch,
+        ways: &mut Vec<Vec<Way>>,
+    ) {
         let program = &self.program.families[family];
-        program.rows[row]
-            .lines
-            .iter()
-            .map(|line| {
-                let mut walker = Walker::new(program, line, stream, &self.program.alphabet);
-                for start in &stream.starts {
-                    walker.from(*start);
+        let lines = &program.rows[row].lines;
+        ways.resize_with(lines.len(), Vec::new);
+        ways.iter_mut().for_each(Vec::clear);
+        for naming in [true, false] {
+            if !naming && ways.iter().all(Vec::is_empty) {
+                return;
+            }
+            for (line, ways) in lines.iter().zip(&mut *ways) {
+                if line.names != naming {
+                    continue;
+                }
+                let room = std::mem::take(&mut scratch.room);
+                let mut walker = Walker::new(program, line, stream, &self.program.alphabet)
+                    .within(room, std::mem::take(ways));
+                for (start, nearest) in stream.starts.iter().zip(&stream.nearest) {
+                    // A line that is over before the text can part is not there; unread runs take up no room in it.
+                    if stream.doubtful || nearest - start <= line.most {
+                        walker.from(*start);
+                    }
                 }
                 scratch.stopped |= walker.stopped;
                 scratch.steps = scratch.steps.saturating_sub(walker.walked);
-                walker.ways
-            })
-            .collect()
+                (scratch.room, *ways) = walker.leave();
+            }
+        }
     }
 
     /// Every way to lay the lines of a row over the reading, weighed.
@@ -414,6 +490,18 @@ impl<'p> Decoder<'p> {
         found: &mut Vec<Explanation>,
     ) {
         let row = &self.program.families[at.family].rows[at.row];
+        if let [ways] = ways {
+            scratch.stopped |= ways.len() >= MAX_LAYOUTS;
+            for way in ways.iter().take(MAX_LAYOUTS) {
+                if at
+                    .damage
+                    .is_none_or(|damage| damage.edit.within((way.start, way.end)))
+                {
+                    self.layout(at, scratch, way.layout, &[Some(way)], found);
+                }
+            }
+            return;
+        }
         let mut layouts: Vec<(f64, Vec<Option<&Way>>)> = Vec::new();
         lay(row, ways, 0, 0.0, &mut Vec::new(), &mut layouts);
         scratch.stopped |= layouts.len() >= MAX_LAYOUTS;
@@ -452,10 +540,11 @@ impl<'p> Decoder<'p> {
             stream,
             seen,
             damage,
+            least,
         } = *at;
         let program = &self.program.families[family];
         let model = &self.rules.families[family];
-        let choices: Vec<&Choice> = chosen
+        let choices: SmallVec<[&Choice; 16]> = chosen
             .iter()
             .flatten()
             .flat_map(|way| &way.choices)
@@ -466,14 +555,17 @@ impl<'p> Decoder<'p> {
         if !named {
             return;
         }
-        let mut first: Vec<Option<&Choice>> = vec![None; program.slots.len()];
+        let mut first: SmallVec<[Option<&Choice>; 24]> =
+            SmallVec::from_elem(None, program.slots.len());
         let mut conds: Vec<(u32, bool)> = Vec::new();
         let mut conflicts = Vec::new();
         for choice in &choices {
             if choice.code.is_none() {
                 continue;
             }
-            conds.extend(&choice.conds);
+            if !program.plain {
+                conditions(choice, program, stream, &self.program.alphabet, &mut conds);
+            }
             match first[choice.slot] {
                 None => first[choice.slot] = Some(choice),
                 Some(before) => {
@@ -493,29 +585,46 @@ impl<'p> Decoder<'p> {
             .map(|way| (way.start, way.end))
             .collect();
         let layout = layout + foreign(row, chosen, &segments, stream);
-        if let Some(damage) = damage {
-            let codes = first
-                .iter()
-                .zip(&program.slots)
-                .filter_map(|(choice, slot)| {
-                    let choice = (*choice)?;
-                    Some(slot.ceiling[choice.code? as usize] + choice.share)
-                });
-            let bits = layout
-                + damage.bits
+        // What cannot matter is not weighed.
+        let as_found = |edit: Option<Edit>| Found {
+            family: program.id,
+            segments: &segments,
+            choices: &choices,
+            edit,
+            bits: layout
                 + choices.iter().map(|choice| choice.channel).sum::<f64>()
-                + codes.sum::<f64>();
-            if !(damage.worth)(&Found {
-                family: program.id,
-                segments: &segments,
-                choices: &choices,
-                edit: damage.edit,
-                bits,
-            }) {
+                + first
+                    .iter()
+                    .zip(&program.slots)
+                    .filter_map(|(choice, slot)| {
+                        let choice = (*choice)?;
+                        Some(slot.ceiling[choice.code? as usize] + choice.share)
+                    })
+                    .sum::<f64>(),
+        };
+        if let Some(damage) = damage {
+            let mut found = as_found(Some(damage.edit));
+            found.bits += damage.bits;
+            if !(damage.worth)(&found) {
                 return;
             }
         }
+        let whole = segments.as_slice() == [(0, stream.len())];
+        let least = least.filter(|_| !model.is_marking());
+        if let Some(least) = least
+            && !whole
+            && least.best.get() > f64::NEG_INFINITY
+            && (least.worth)(&as_found(None)) < least.best.get() - least.within
+        {
+            return;
+        }
         let years = std::cell::OnceCell::new();
+        let Scratch {
+            divisors,
+            years: known_years,
+            ..
+        } = scratch;
+        let known_years = std::cell::RefCell::new(known_years);
         let date = |rule: usize| -> Option<DateRead> {
             let rule = &model.dates[rule];
             let parts: Vec<SeenPart<'_>> = rule
@@ -534,7 +643,16 @@ impl<'p> Decoder<'p> {
                 rule,
                 &parts,
                 &|field| self.part_of(field),
-                years.get_or_init(|| Years::of(model, seen)),
+                years.get_or_init(|| {
+                    let key = (Years::window(model), seen);
+                    let of_family = || Arc::new(Years::of(model, seen));
+                    Arc::clone(
+                        known_years
+                            .borrow_mut()
+                            .entry(key)
+                            .or_insert_with(of_family),
+                    )
+                }),
             )?;
             // The date has summed over what unread places can be; the places have counted it too.
             date.bits -= rule
@@ -560,7 +678,7 @@ impl<'p> Decoder<'p> {
             form: reading.form,
             seen: &first,
             conds: &conds,
-            divisors: &mut scratch.divisors,
+            divisors,
             date: &date,
         }
         .branches();
@@ -570,11 +688,22 @@ impl<'p> Decoder<'p> {
         let (checks, failed) = self.checks(family, &first, stream);
         for mut branch in branches {
             branch.breach += CONFLICT * conflicts.len() as f64;
+            if let Some(least) = least.filter(|_| whole) {
+                let bits = layout
+                    + checks
+                    + branch.total()
+                    + choices.iter().map(|choice| choice.channel).sum::<f64>();
+                let bits = (least.worth)(&Found {
+                    bits,
+                    ..as_found(None)
+                });
+                least.best.set(least.best.get().max(bits));
+            }
             found.push(Explanation {
                 family: program.id,
                 row: row_at,
                 segments: segments.clone(),
-                choices: choices.iter().map(|c| (*c).clone()).collect(),
+                choices: choices.iter().map(|c| **c).collect(),
                 branch,
                 layout,
                 conflicts: conflicts.clone(),
@@ -704,100 +833,6 @@ impl<'p> Decoder<'p> {
             }
         }
         best.map(|(_, place, glyph)| (place, glyph))
-    }
-
-    /// The glyphs that a choice was taken for; `None` where some were not read.
-    pub(crate) fn string(
-        &self,
-        family: usize,
-        choice: &Choice,
-        stream: &Stream,
-    ) -> Option<Vec<Glyph>> {
-        self.glyphs(family, choice, stream)
-            .into_iter()
-            .map(|mut glyphs| {
-                if glyphs.len() == 1 {
-                    glyphs.pop()
-                } else {
-                    None
-                }
-            })
-            .collect()
-    }
-
-    /// For each glyph of a choice what it can be.
-    pub(crate) fn glyphs(
-        &self,
-        family: usize,
-        choice: &Choice,
-        stream: &Stream,
-    ) -> Vec<Vec<Glyph>> {
-        let program = &self.program.families[family];
-        let model = &self.rules.families[family];
-        let alphabet = &self.program.alphabet;
-        let Some(code) = choice.code else {
-            return Vec::new();
-        };
-        match choice.how {
-            How::Hidden => Vec::new(),
-            How::Spelled(_) => match &model.slots[choice.slot].codes[code as usize].kind {
-                crate::model::CodeKind::Listed(spelling) => spelling
-                    .glyphs
-                    .iter()
-                    .map(|glyph| vec![glyph.clone()])
-                    .collect(),
-                _ => Vec::new(),
-            },
-            How::Open(index) => {
-                let strip = &program.tables[choice.table].open[index as usize];
-                let ticks = &stream.ticks[choice.start..choice.end];
-                if ticks.len() != strip.sets.len()
-                    || ticks.iter().any(|tick| tick.doubt == Doubt::Run)
-                {
-                    return strip
-                        .sets
-                        .iter()
-                        .map(|set| self.members(*set, false))
-                        .collect();
-                }
-                ticks
-                    .iter()
-                    .zip(&strip.sets)
-                    .zip(&strip.lower)
-                    .map(|((tick, set), lower)| match tick.doubt {
-                        Doubt::Read | Doubt::Certain => {
-                            let id = if set >> tick.id & 1 == 1 {
-                                Some(tick.id)
-                            } else {
-                                likeliest(*set, tick.id, alphabet)
-                            };
-                            match id {
-                                Some(OTHER) | None => vec![Glyph::Char('\u{fffd}')],
-                                Some(id) => vec![self.cased(id, *lower)],
-                            }
-                        }
-                        Doubt::Other => self.members(set & !tick.set, *lower),
-                        _ => self.members(set & tick.set, *lower),
-                    })
-                    .collect()
-            }
-        }
-    }
-
-    fn cased(&self, id: u8, lower: bool) -> Glyph {
-        match self.program.alphabet.glyph(id) {
-            Some(Glyph::Char(c)) if lower => Glyph::Char(c.to_ascii_lowercase()),
-            Some(glyph) => glyph.clone(),
-            None => Glyph::Char('\u{fffd}'),
-        }
-    }
-
-    fn members(&self, set: u128, lower: bool) -> Vec<Glyph> {
-        (0..OTHER)
-            .filter(|id| set >> id & 1 == 1)
-            .filter(|id| self.program.alphabet.glyph(*id).is_some())
-            .map(|id| self.cased(id, lower))
-            .collect()
     }
 }
 

@@ -8,6 +8,7 @@ mod explain;
 mod reach;
 mod reading;
 mod stream;
+mod told;
 mod trace;
 mod walk;
 

@@ -297,7 +297,7 @@ fn ends_in(
     let mut run = 0;
     for (length, tick) in (1..).zip(&window[..plain]) {
         run = key(run, tick.class);
-        if table.lengths >> length.min(63) & 1 == 1 && table.by_key.contains_key(&run) {
+        if table.lengths >> length.min(63) & 1 == 1 && table.has_key(run, length) {
             ends |= 1 << (at + length);
         }
     }

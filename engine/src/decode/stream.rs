@@ -51,6 +51,8 @@ pub(crate) struct Stream {
     pub(crate) ticks: Vec<Tick>,
     /// Where a line of a form can begin: at the start of lines and after spaces.
     pub(crate) starts: Vec<usize>,
+    /// For each of them, the first place behind it at which a line of a form can end.
+    pub(crate) nearest: Vec<usize>,
     /// Bit by position: a line of a form can end before this glyph. One more than there are glyphs.
     pub(crate) stops: Vec<bool>,
     /// Whether each line has capitals only, so that case was lost.
@@ -126,6 +128,11 @@ impl Stream {
                 .push(!matches!(tick.gap, Gap::Within(Boundary::None)));
         }
         self.stops.push(true);
+        self.nearest.clear();
+        for start in &self.starts {
+            let stop = (start + 1..self.stops.len()).find(|at| self.stops[*at]);
+            self.nearest.push(stop.unwrap_or(self.stops.len()));
+        }
     }
 
     pub(crate) fn len(&self) -> usize {

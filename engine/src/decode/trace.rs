@@ -77,7 +77,7 @@ fn from(
         wanted: 0,
         ended: false,
     };
-    let walker = Walker::new(family, line, stream, alphabet);
+    let mut walker = Walker::new(family, line, stream, alphabet);
     let mut reached = vec![0_u128; line.places.len() + 1];
     reached[0] = 1 << start;
     for (at, place) in line.places.iter().enumerate() {

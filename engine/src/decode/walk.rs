@@ -47,7 +47,7 @@ const MAX_WAYS: usize = 400;
 const MAX_STEPS: u32 = 60_000;
 
 /// What one place was taken for.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct Choice {
     pub(crate) slot: usize,
     pub(crate) table: usize,
@@ -59,8 +59,6 @@ pub(crate) struct Choice {
     pub(crate) end: usize,
     /// log2 of P(glyphs read | code), with boundaries inside the code.
     pub(crate) channel: f64,
-    /// Conditions with the truth they must have.
-    pub(crate) conds: Vec<(u32, bool)>,
     /// Glyphs taken for look-alikes of what was read.
     pub(crate) fixes: u32,
     /// The place takes any text, so that its glyphs say nothing.
@@ -93,17 +91,28 @@ pub(crate) struct Way {
 }
 
 /// A table entry that fits at a position.
+#[derive(Debug, Clone, Copy)]
 struct Fit {
     how: How,
     code: u32,
     end: usize,
     channel: f64,
     fixes: u32,
-    conds: Vec<(u32, bool)>,
     free: bool,
     share: f64,
     partial: bool,
     doubt: f64,
+}
+
+/// Buffers of a walk, kept between walks.
+#[derive(Debug, Default)]
+pub(crate) struct Room {
+    path: Vec<Choice>,
+    dead: Vec<bool>,
+    /// What fits at each position of the path that is being walked.
+    fits: Vec<Fit>,
+    /// Where one entry that runs through unread runs can end.
+    ends: Vec<(usize, f64, u32)>,
 }
 
 /// Finds the ways for one line at one start.
@@ -113,14 +122,10 @@ pub(crate) struct Walker<'a> {
     pub(crate) stream: &'a Stream,
     pub(crate) alphabet: &'a Alphabet,
     start: usize,
-    path: Vec<Choice>,
-    dead: Vec<bool>,
-    /// Least glyphs that the places from each index on need.
-    rest: Vec<usize>,
+    room: Room,
     steps: u32,
     /// How often the bound on look-alikes turned a way off: then a dead end is not dead for others.
     turned_off: u32,
-    hard: bool,
     pub(crate) ways: Vec<Way>,
     /// Whether a bound was met.
     pub(crate) stopped: bool,
@@ -145,31 +150,30 @@ impl<'a> Walker<'a> {
         stream: &'a Stream,
         alphabet: &'a Alphabet,
     ) -> Walker<'a> {
-        let mut rest = vec![0; line.places.len() + 1];
-        for (at, place) in line.places.iter().enumerate().rev() {
-            rest[at] = rest[at + 1] + family.tables[place.table].min;
-        }
-        let hard = line
-            .places
-            .iter()
-            .any(|place| place.before.is_some_and(|(_, hard)| hard));
         Walker {
             family,
             line,
             stream,
             alphabet,
             start: 0,
-            path: Vec::new(),
-            dead: Vec::new(),
-            rest,
+            room: Room::default(),
             steps: 0,
             turned_off: 0,
-            hard,
             ways: Vec::new(),
             stopped: false,
             walked: 0,
             alive: None,
         }
+    }
+
+    /// The same with the buffers of an earlier walk, for its ways too; [`Walker::leave`] gives them back.
+    pub(crate) fn within(self, room: Room, ways: Vec<Way>) -> Walker<'a> {
+        Walker { room, ways, ..self }
+    }
+
+    /// The buffers, and the ways found.
+    pub(crate) fn leave(self) -> (Room, Vec<Way>) {
+        (self.room, self.ways)
     }
 
     /// The same, giving up behind a damage where the rest of the line cannot be read.
@@ -184,9 +188,10 @@ impl<'a> Walker<'a> {
     pub(crate) fn from(&mut self, start: usize) {
         self.start = start;
         self.steps = 0;
-        self.path.clear();
-        self.dead.clear();
-        self.dead.resize(
+        self.room.path.clear();
+        self.room.fits.clear();
+        self.room.dead.clear();
+        self.room.dead.resize(
             (self.line.places.len() + 1) * (self.stream.len() + 1),
             false,
         );
@@ -212,7 +217,7 @@ impl<'a> Walker<'a> {
             return true;
         }
         let memo = place * (self.stream.len() + 1) + at;
-        if !self.hard && self.dead[memo] {
+        if !self.line.hard && self.room.dead[memo] {
             return false;
         }
         let turned_off = self.turned_off;
@@ -225,7 +230,7 @@ impl<'a> Walker<'a> {
         let Some(here) = self.line.places.get(place) else {
             found |= self.finish(at, layout, false);
             if !found {
-                self.dead[memo] = true;
+                self.room.dead[memo] = true;
             }
             return found;
         };
@@ -234,7 +239,7 @@ impl<'a> Walker<'a> {
         let expected = here.before.or(pending);
         for empty in &table.empty {
             let spelled = &table.spelled[*empty as usize];
-            self.path.push(Choice {
+            self.room.path.push(Choice {
                 slot,
                 table: table_at,
                 code: Some(spelled.code),
@@ -242,7 +247,6 @@ impl<'a> Walker<'a> {
                 start: at,
                 end: at,
                 channel: 0.0,
-                conds: spelled.conds.clone(),
                 fixes: 0,
                 free: false,
                 share: 0.0,
@@ -250,10 +254,13 @@ impl<'a> Walker<'a> {
                 doubt: 0.0,
             });
             found |= self.step(place + 1, at, expected, layout, fixes);
-            self.path.pop();
+            self.room.path.pop();
         }
         if let Some(gap) = self.gap_cost(at, expected) {
-            for fit in self.fits(table, at) {
+            let from = self.room.fits.len();
+            self.fits(table, at);
+            for index in from..self.room.fits.len() {
+                let fit = self.room.fits[index];
                 if self.is_dead(place + 1, fit.end) {
                     continue;
                 }
@@ -261,7 +268,7 @@ impl<'a> Walker<'a> {
                     self.turned_off += 1;
                     continue;
                 }
-                self.path.push(Choice {
+                self.room.path.push(Choice {
                     slot,
                     table: table_at,
                     code: Some(fit.code),
@@ -269,7 +276,6 @@ impl<'a> Walker<'a> {
                     start: at,
                     end: fit.end,
                     channel: fit.channel,
-                    conds: fit.conds,
                     fixes: fit.fixes,
                     free: fit.free,
                     share: fit.share,
@@ -277,21 +283,23 @@ impl<'a> Walker<'a> {
                     doubt: fit.doubt,
                 });
                 found |= self.step(place + 1, fit.end, None, layout + gap, fixes + fit.fixes);
-                self.path.pop();
+                self.room.path.pop();
             }
+            self.room.fits.truncate(from);
         }
         // The line may have been cut off here, after at least one printed place.
         let printed = self
+            .room
             .path
             .last()
             .is_some_and(|choice| choice.end > choice.start);
-        if printed && at > self.start && self.rest[place] > 0 && self.stream.stops[at] {
+        if printed && at > self.start && self.line.rest[place] > 0 && self.stream.stops[at] {
             found |= self.finish(at, layout + cost::CUT, true);
         }
         // Where the line can be cut off, that hangs on whether the place before was printed.
-        let can_be_cut = self.rest[place] > 0 && self.stream.stops[at];
+        let can_be_cut = self.line.rest[place] > 0 && self.stream.stops[at];
         if !found && !can_be_cut && self.turned_off == turned_off {
-            self.dead[memo] = true;
+            self.room.dead[memo] = true;
         }
         found
     }
@@ -317,7 +325,7 @@ impl<'a> Walker<'a> {
     ) -> bool {
         let mut found = self.step(place, at + 1, None, layout, fixes);
         if let Some(here) = self.line.places.get(place) {
-            self.path.push(Choice {
+            self.room.path.push(Choice {
                 slot: here.slot,
                 table: here.table,
                 code: None,
@@ -325,7 +333,6 @@ impl<'a> Walker<'a> {
                 start: at,
                 end: at,
                 channel: 0.0,
-                conds: Vec::new(),
                 fixes: 0,
                 free: false,
                 share: 0.0,
@@ -333,7 +340,7 @@ impl<'a> Walker<'a> {
                 doubt: 0.0,
             });
             found |= self.step(place + 1, at, pending, layout, fixes);
-            self.path.pop();
+            self.room.path.pop();
         }
         found
     }
@@ -368,7 +375,7 @@ impl<'a> Walker<'a> {
         self.ways.push(Way {
             start: self.start,
             end: at,
-            choices: self.path.clone(),
+            choices: self.room.path.clone(),
             layout: layout + after,
             cut,
         });
@@ -388,81 +395,124 @@ impl<'a> Walker<'a> {
         gap_between(gap, expected)
     }
 
-    fn fits(&self, table: &Table, at: usize) -> Vec<Fit> {
-        let mut fits = Vec::new();
+    /// Adds what of a table fits at a position to the room's fits.
+    fn fits(&mut self, table: &Table, at: usize) {
         let ticks = &self.stream.ticks[at..];
-        let plain = ticks
-            .iter()
-            .take_while(|tick| matches!(tick.doubt, Doubt::Read | Doubt::Certain))
-            .count();
-        let longest = (64 - table.lengths.leading_zeros() as usize).saturating_sub(1);
-        let mut run = 0;
-        let mut length = 0;
-        while length < plain.min(longest) {
-            run = key(run, ticks[length].class);
+        let mut longest = (64 - table.lengths.leading_zeros() as usize).saturating_sub(1);
+        if ticks
+            .first()
+            .is_some_and(|tick| table.firsts >> (tick.class & 127) & 1 == 0)
+        {
+            longest = 0;
+        }
+        let (mut run, mut length) = (0, 0);
+        while length < longest
+            && let Some(tick) = ticks.get(length)
+            && matches!(tick.doubt, Doubt::Read | Doubt::Certain)
+        {
+            run = key(run, tick.class);
             length += 1;
-            if table.lengths >> length & 1 == 1 || length >= 63 {
-                for index in table.by_key.get(&run).into_iter().flatten() {
-                    let spelled = &table.spelled[*index as usize];
-                    if spelled.ids.len() == length {
-                        self.fit_spelled(table, *index, spelled, at, &mut fits);
+            if table.lengths >> length.min(63) & 1 == 0 {
+                continue;
+            }
+            for entry in table.of_key(run, length) {
+                match entry.plain() {
+                    Some((code, ids)) => self.fit_plain(entry.index, code, &ids[..length], at),
+                    None => {
+                        let spelled = &table.spelled[entry.index as usize];
+                        if spelled.ids.len() == length {
+                            self.fit_spelled(table, entry.index, spelled, at);
+                        }
                     }
                 }
             }
         }
-        if plain < ticks.len() {
-            let classes: Vec<u8> = ticks[..plain].iter().map(|tick| tick.class).collect();
-            for index in table.beginning(&classes, self.alphabet) {
-                let spelled = &table.spelled[*index as usize];
-                if spelled.ids.len() > plain {
-                    self.fit_spelled(table, *index, spelled, at, &mut fits);
+        if self.stream.doubtful {
+            let plain = ticks
+                .iter()
+                .take_while(|tick| matches!(tick.doubt, Doubt::Read | Doubt::Certain))
+                .count();
+            if plain < ticks.len() {
+                let classes: Vec<u8> = ticks[..plain].iter().map(|tick| tick.class).collect();
+                for index in table.beginning(&classes, self.alphabet) {
+                    let spelled = &table.spelled[*index as usize];
+                    if spelled.ids.len() > plain {
+                        self.fit_spelled(table, *index, spelled, at);
+                    }
                 }
             }
         }
         for (index, strip) in (0_u32..).zip(&table.open) {
-            self.fit_open(table, index, strip, at, &mut fits);
+            self.fit_open(table, index, strip, at);
         }
-        fits
     }
 
-    fn fit_spelled(
-        &self,
-        table: &Table,
-        index: u32,
-        spelled: &Spelled,
-        at: usize,
-        fits: &mut Vec<Fit>,
-    ) {
-        let mut ends = Vec::new();
+    /// The same as [`Walker::fit_spelled`] for glyphs that were all read and of which nothing but themselves is asked.
+    fn fit_plain(&mut self, index: u32, code: u32, ids: &[u8], at: usize) {
+        let (mut channel, mut fixes) = (0.0, 0);
+        for (j, (id, tick)) in ids.iter().zip(&self.stream.ticks[at..]).enumerate() {
+            if j > 0 && tick.gap != Gap::Within(Boundary::None) {
+                channel += gap_between(tick.gap, None).unwrap_or(0.0);
+            }
+            let Some((bits, fixed)) = self.take(*id, tick) else {
+                return;
+            };
+            channel += bits;
+            fixes += fixed;
+        }
+        self.room.fits.push(Fit {
+            how: How::Spelled(index),
+            code,
+            end: at + ids.len(),
+            channel,
+            fixes,
+            free: false,
+            share: 0.0,
+            partial: false,
+            doubt: 0.0,
+        });
+    }
+
+    fn fit_spelled(&mut self, table: &Table, index: u32, spelled: &Spelled, at: usize) {
+        let mut ends = std::mem::take(&mut self.room.ends);
+        ends.clear();
         let glyph = |j: usize, tick: &Tick| -> Option<(f64, u32)> {
             let (mut bits, fixed) = self.take(spelled.ids[j], tick)?;
             if table.cased && spelled.ids[j] < 36 && spelled.ids[j] >= 10 {
-                bits += self.case_cost(spelled.lower[j], tick);
+                bits += self.case_cost(spelled.is_lower(j), tick);
             }
             Some((bits, fixed))
         };
-        let expected = |j: usize| spelled.before.get(j).copied().unwrap_or_default();
-        self.run(spelled.ids.len(), at, &glyph, &expected, &mut ends);
-        for (end, channel, fixes) in ends {
-            fits.push(Fit {
+        self.run(
+            spelled.ids.len(),
+            at,
+            glyph,
+            |j| spelled.before(j),
+            &mut ends,
+        );
+        for (end, channel, fixes) in &ends {
+            self.room.fits.push(Fit {
                 how: How::Spelled(index),
                 code: spelled.code,
-                end,
-                channel,
-                fixes,
-                conds: spelled.conds.clone(),
+                end: *end,
+                channel: *channel,
+                fixes: *fixes,
                 free: false,
                 share: 0.0,
-                partial: end - at != spelled.ids.len() || self.runs(at, end),
+                partial: end - at != spelled.ids.len() || self.runs(at, *end),
                 doubt: 0.0,
             });
         }
+        self.room.ends = ends;
     }
 
     /// Where a table can end that is read from a position on, as bits.
-    pub(super) fn ends(&self, table: &Table, at: usize) -> u128 {
+    pub(super) fn ends(&mut self, table: &Table, at: usize) -> u128 {
         let empty = if table.empty.is_empty() { 0 } else { 1 << at };
-        self.fits(table, at)
+        self.room.fits.clear();
+        self.fits(table, at);
+        self.room
+            .fits
             .iter()
             .fold(empty, |ends, fit| ends | 1_u128 << fit.end)
     }
@@ -484,23 +534,18 @@ impl<'a> Walker<'a> {
     }
 
     fn runs(&self, start: usize, end: usize) -> bool {
-        self.stream.ticks[start..end]
-            .iter()
-            .any(|tick| tick.doubt == Doubt::Run)
+        self.stream.doubtful
+            && self.stream.ticks[start..end]
+                .iter()
+                .any(|tick| tick.doubt == Doubt::Run)
     }
 
-    fn fit_open(
-        &self,
-        table: &Table,
-        index: u32,
-        strip: &OpenStrip,
-        at: usize,
-        fits: &mut Vec<Fit>,
-    ) {
+    fn fit_open(&mut self, table: &Table, index: u32, strip: &OpenStrip, at: usize) {
         if strip.sets.is_empty() {
             return;
         }
-        let mut ends = Vec::new();
+        let mut ends = std::mem::take(&mut self.room.ends);
+        ends.clear();
         let glyph = |j: usize, tick: &Tick| -> Option<(f64, u32)> {
             let (mut bits, fixed) = self.take_of(strip.sets[j], strip.sizes[j], tick)?;
             let letters_only = strip.sets[j] & 0x3ff == 0;
@@ -509,47 +554,34 @@ impl<'a> Walker<'a> {
             }
             Some((bits, fixed))
         };
-        self.run(strip.sets.len(), at, &glyph, &|_| Boundary::None, &mut ends);
-        for (end, channel, fixes) in ends {
-            let mut conds: Vec<(u32, bool)> =
-                strip.guard.iter().map(|guard| (*guard, true)).collect();
-            if let Some(taken) = self.taken(strip, at, end) {
-                let mut listed = false;
-                let run = taken
-                    .iter()
-                    .fold(0, |run, id| key(run, self.alphabet.class(*id)));
-                for known in table.listed_by_key.get(&run).into_iter().flatten() {
-                    let (ids, guard) = &table.listed[*known as usize];
-                    if *ids == taken {
-                        match guard {
-                            None => listed = true,
-                            Some(_) if strip.unlisted => listed = true,
-                            Some(guard) => conds.push((*guard, false)),
-                        }
-                    }
-                }
-                if listed {
-                    continue;
-                }
+        self.run(strip.sets.len(), at, glyph, |_| Boundary::None, &mut ends);
+        for (end, channel, fixes) in &ends {
+            // What the table lists is no open code, unless a guard may keep it from being that one.
+            let listed = !table.listed.is_empty()
+                && taken(strip, &self.stream.ticks[at..*end], self.alphabet).is_some_and(|taken| {
+                    listed_as(table, &taken, self.alphabet)
+                        .any(|guard| guard.is_none() || strip.unlisted)
+                });
+            if listed {
+                continue;
             }
-            fits.push(Fit {
+            self.room.fits.push(Fit {
                 how: How::Open(index),
                 code: strip.code,
-                end,
-                channel,
-                fixes,
-                conds,
+                end: *end,
+                channel: *channel,
+                fixes: *fixes,
                 free: strip.free,
                 share: strip.share,
-                partial: end - at != strip.sets.len() || self.runs(at, end),
-                doubt: self.doubt(strip, at, end),
+                partial: end - at != strip.sets.len() || self.runs(at, *end),
+                doubt: if self.stream.doubtful {
+                    self.doubt(strip, at, *end)
+                } else {
+                    0.0
+                },
             });
         }
-    }
-
-    /// The one string that a strip is taken for, if every glyph of it was read.
-    pub(crate) fn taken(&self, strip: &OpenStrip, start: usize, end: usize) -> Option<Vec<u8>> {
-        taken(strip, &self.stream.ticks[start..end], self.alphabet)
+        self.room.ends = ends;
     }
 
     /// Matches `length` glyphs from `at`, through runs if there are any; `ends` gets (end, log2 channel, fixes).
@@ -557,8 +589,8 @@ impl<'a> Walker<'a> {
         &self,
         length: usize,
         at: usize,
-        glyph: &dyn Fn(usize, &Tick) -> Option<(f64, u32)>,
-        expected: &dyn Fn(usize) -> Boundary,
+        glyph: impl Fn(usize, &Tick) -> Option<(f64, u32)>,
+        expected: impl Fn(usize) -> Boundary,
         ends: &mut Vec<(usize, f64, u32)>,
     ) {
         let ticks = &self.stream.ticks;
@@ -719,6 +751,46 @@ pub(crate) fn taken(strip: &OpenStrip, ticks: &[Tick], alphabet: &Alphabet) -> O
             _ => None,
         })
         .collect()
+}
+
+/// The guards under which a table lists a string; `None` for one without a guard.
+fn listed_as<'t>(
+    table: &'t Table,
+    taken: &'t [u8],
+    alphabet: &Alphabet,
+) -> impl Iterator<Item = Option<u32>> + 't {
+    let key = taken
+        .iter()
+        .fold(0, |run, id| key(run, alphabet.class(*id)));
+    table
+        .listed_of_key(key)
+        .filter(move |(ids, _)| ids == taken)
+        .map(|(_, guard)| *guard)
+}
+
+/// Adds the conditions of a choice, with the truth that they must have.
+pub(crate) fn conditions(
+    choice: &Choice,
+    family: &FamilyProgram,
+    stream: &Stream,
+    alphabet: &Alphabet,
+    conds: &mut Vec<(u32, bool)>,
+) {
+    let table = &family.tables[choice.table];
+    match choice.how {
+        How::Hidden => {}
+        How::Spelled(index) => conds.extend(&table.spelled[index as usize].conds),
+        How::Open(index) => {
+            let strip = &table.open[index as usize];
+            conds.extend(strip.guard.map(|guard| (guard, true)));
+            if table.listed.iter().any(|(_, guard)| guard.is_some())
+                && let Some(taken) = taken(strip, &stream.ticks[choice.start..choice.end], alphabet)
+            {
+                let guards = listed_as(table, &taken, alphabet).flatten();
+                conds.extend(guards.map(|guard| (guard, false)));
+            }
+        }
+    }
 }
 
 /// log2 cost of a gap against what the form expects there; `None` where a hard boundary is missing.

@@ -218,6 +218,12 @@ impl Spelling {
     #[must_use]
     pub fn text(&self) -> String {
         let mut text = String::new();
+        self.push_to(&mut text);
+        text
+    }
+
+    /// The same behind a text.
+    pub(crate) fn push_to(&self, text: &mut String) {
         for (at, (glyph, before)) in self.glyphs.iter().zip(&self.before).enumerate() {
             if at > 0 {
                 text.push_str(before.text());
@@ -231,7 +237,6 @@ impl Spelling {
                 }
             }
         }
-        text
     }
 }
 

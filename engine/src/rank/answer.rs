@@ -146,6 +146,26 @@ pub struct FieldAnswer {
     pub standing: Option<Standing>,
 }
 
+impl FieldAnswer {
+    /// Nothing said of a field yet.
+    pub(super) fn unnamed(field: FieldId) -> FieldAnswer {
+        FieldAnswer {
+            field,
+            name: String::new(),
+            slot: None,
+            code: None,
+            value: None,
+            text: String::new(),
+            at: None,
+            derived: false,
+            unknown: false,
+            probability: None,
+            alternatives: Vec::new(),
+            standing: None,
+        }
+    }
+}
+
 /// Another value of a field.
 #[derive(Debug, Clone)]
 pub struct Alternative {

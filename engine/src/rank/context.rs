@@ -63,6 +63,7 @@ pub(super) fn bits(
         decoder,
         explanation,
         &Read::of(decoder, explanation, stream),
+        &|_| true,
     );
     let value = |name: &str| {
         let found = said
@@ -95,6 +96,11 @@ pub(super) fn bits(
         };
     }
     bits
+}
+
+/// Whether anything is known.
+pub(super) fn any(context: &Context) -> bool {
+    most(context) > 0.0 || context.made.is_some()
 }
 
 /// The most that it can be.

@@ -3,7 +3,8 @@
 use super::answer::{
     Alternative, Candidate, Context, Correction, Depth, Disagreement, FieldAnswer, Piece, SlotSpan,
 };
-use super::fields::{Read, Said, code_of, fields};
+use super::detail::Detail;
+use super::fields::{Read, Said, SaidCode, code_of, fields};
 use super::posterior::{MAX_STANDS, Weighed, rank_at};
 use crate::decode::{
     CONTRADICTED, Choice, Decoder, Doubt, Edit, Explanation, FUTURE, How, Known, NEVER, Notation,
@@ -15,6 +16,8 @@ use crate::value::Value;
 
 /// Below this share of a candidate an alternative is not shown.
 const SHOWN: f64 = 1e-3;
+/// Below this share of a candidate an explanation's fields are not merged.
+const MERGED: f64 = 1e-4;
 /// Most explanations whose fields are merged.
 const MAX_MERGED: usize = 300;
 /// From this share on, what was not printed is taken as entailed.
@@ -42,13 +45,14 @@ pub(super) fn remark_fields(
     decoder: &Decoder<'_>,
     explanation: &Explanation,
     stream: &Stream,
+    detail: &Detail<'_>,
 ) -> Vec<FieldAnswer> {
     let weighed = [Weighed {
         explanation,
         bits: 0.0,
         share: 1.0,
     }];
-    answers(decoder, &weighed, stream)
+    answers(decoder, &weighed, stream, detail)
 }
 
 /// Describes a family by its likeliest explanation, with what the others say beside it.
@@ -59,7 +63,7 @@ pub(super) fn candidate(
     stream: &Stream,
     context: &Context,
     scratch: &mut Scratch,
-    depth: usize,
+    detail: &Detail<'_>,
 ) -> Candidate {
     let best = list[0].explanation;
     let (program, family) = decoder.family(best.family);
@@ -75,18 +79,21 @@ pub(super) fn candidate(
         known_to: Depth::Series,
         forms: vec![kind],
         written: None,
-        fields: answers(decoder, list, stream),
+        fields: answers(decoder, list, stream, detail),
         open: Vec::new(),
-        slots: slot_spans(family, best, &read, &over),
+        slots: Vec::new(),
         corrections: Vec::new(),
         disagreements: Vec::new(),
         evidence: Vec::new(),
         leftover: Vec::new(),
     };
-    glyph_faults(decoder, best, &over, stream, reading, &mut candidate);
-    disagreements(decoder, best, &over, context, &mut candidate);
+    if detail.full() {
+        candidate.slots = slot_spans(family, best, &read, &over);
+        glyph_faults(decoder, best, &over, stream, reading, &mut candidate);
+        disagreements(decoder, best, &over, context, &mut candidate);
+    }
     written(decoder, list, &read, &mut candidate);
-    if depth < MAX_STANDS {
+    if detail.depth < MAX_STANDS {
         stands(
             decoder,
             best,
@@ -94,7 +101,7 @@ pub(super) fn candidate(
             &over,
             context,
             scratch,
-            depth,
+            detail,
             &mut candidate,
         );
     }
@@ -148,53 +155,74 @@ pub(super) fn answers(
     decoder: &Decoder<'_>,
     list: &[Weighed<'_>],
     stream: &Stream,
+    detail: &Detail<'_>,
 ) -> Vec<FieldAnswer> {
     let best = list[0].explanation;
     let (_, family) = decoder.family(best.family);
-    let mut marginals: Vec<(FieldId, Vec<(Option<Value>, Option<String>, f64)>)> = Vec::new();
-    let mut firsts: Vec<Said> = Vec::new();
-    for (index, weighed) in list.iter().enumerate() {
-        if index > 0 && weighed.share < 1e-4 || index >= MAX_MERGED {
+    let mut marginals: Vec<(FieldId, Vec<(Option<Value>, Option<SaidCode>, f64)>)> = Vec::new();
+    let read = Read::of(decoder, best, stream);
+    let firsts = fields(decoder, best, &read, &|field| detail.wants(field));
+    if !detail.full()
+        && list.get(1).is_none_or(|weighed| weighed.share < MERGED)
+        && firsts.iter().all(|one| one.values.len() == 1)
+    {
+        return settled(decoder, family, firsts, detail);
+    }
+    let merge =
+        |weighed: &Weighed<'_>,
+         said: &[Said],
+         marginals: &mut Vec<(FieldId, Vec<(Option<Value>, Option<SaidCode>, f64)>)>| {
+            let mut seen: Vec<FieldId> = Vec::new();
+            for one in said {
+                // The first slot that gives a field speaks for it.
+                if seen.contains(&one.field) {
+                    continue;
+                }
+                seen.push(one.field);
+                let at = marginals
+                    .iter()
+                    .position(|(field, _)| *field == one.field)
+                    .unwrap_or_else(|| {
+                        marginals.push((one.field, Vec::new()));
+                        marginals.len() - 1
+                    });
+                for (value, share) in &one.values {
+                    let p = share * weighed.share;
+                    let same =
+                        |known: &(Option<Value>, Option<SaidCode>, f64)| match (&known.0, value) {
+                            (Some(a), Some(b)) => a.agrees(b),
+                            (None, None) => {
+                                let text =
+                                    |code: &Option<SaidCode>| code.as_ref().map(|c| c.text(family));
+                                text(&known.1) == text(&one.code)
+                            }
+                            _ => false,
+                        };
+                    match marginals[at].1.iter_mut().find(|known| same(known)) {
+                        Some(known) => known.2 += p,
+                        None => marginals[at].1.push((value.clone(), one.code.clone(), p)),
+                    }
+                }
+            }
+        };
+    merge(&list[0], &firsts, &mut marginals);
+    for weighed in list.iter().skip(1).take(MAX_MERGED - 1) {
+        if weighed.share < MERGED {
             break;
         }
         let read = Read::of(decoder, weighed.explanation, stream);
-        let said = fields(decoder, weighed.explanation, &read);
-        let mut seen: Vec<FieldId> = Vec::new();
-        for one in &said {
-            // The first slot that gives a field speaks for it.
-            if seen.contains(&one.field) {
-                continue;
-            }
-            seen.push(one.field);
-            let at = marginals
-                .iter()
-                .position(|(field, _)| *field == one.field)
-                .unwrap_or_else(|| {
-                    marginals.push((one.field, Vec::new()));
-                    marginals.len() - 1
-                });
-            for (value, share) in &one.values {
-                let p = share * weighed.share;
-                let same = |known: &(Option<Value>, Option<String>, f64)| match (&known.0, value) {
-                    (Some(a), Some(b)) => a.agrees(b),
-                    (None, None) => known.1 == one.code,
-                    _ => false,
-                };
-                match marginals[at].1.iter_mut().find(|known| same(known)) {
-                    Some(known) => known.2 += p,
-                    None => marginals[at].1.push((value.clone(), one.code.clone(), p)),
-                }
-            }
-        }
-        if index == 0 {
-            firsts = said;
-        }
+        let said = fields(decoder, weighed.explanation, &read, &|field| {
+            detail.wants(field)
+        });
+        merge(weighed, &said, &mut marginals);
     }
-    let read = Read::of(decoder, best, stream);
     let over = best.over(stream, decoder);
     let mut answers: Vec<FieldAnswer> = Vec::new();
     for one in &firsts {
         if answers.iter().any(|answer| answer.field == one.field) {
+            continue;
+        }
+        if !detail.wants(one.field) {
             continue;
         }
         let Some((_, values)) = marginals.iter_mut().find(|(field, _)| *field == one.field) else {
@@ -210,8 +238,12 @@ pub(super) fn answers(
         });
         let probability = own.map_or(0.0, |at| values[at].2);
         // A code that is its own text cannot be told wrongly.
-        let told = top.is_some() && top.as_ref().map(Value::show) != one.code;
-        let trust = if told { trust(one.standing) } else { 1.0 };
+        let code_text = || one.code.as_ref().map(|code| code.text(family));
+        let told = || top.is_some() && top.as_ref().map(Value::show) != code_text();
+        let trust = match trust(one.standing) {
+            less if less < 1.0 && told() => less,
+            _ => 1.0,
+        };
         if !one.read && (probability < ENTAILED || top.is_none()) {
             continue;
         }
@@ -221,7 +253,7 @@ pub(super) fn answers(
             .enumerate()
             .filter(|(at, (_, _, p))| Some(*at) != own && *p >= SHOWN)
             .map(|(_, (value, code, p))| Alternative {
-                code: code.clone(),
+                code: code.as_ref().map(|code| code.text(family)),
                 text: value.as_ref().map(Value::show).unwrap_or_default(),
                 absent: value.is_none() && code.is_none(),
                 value: value.clone(),
@@ -237,44 +269,95 @@ pub(super) fn answers(
                 probability: 1.0 - sum,
             });
         }
-        let at = one
-            .slot
-            .and_then(|slot| field_span(family, &read, &over, slot, one));
+        let full = detail.full();
+        let spelled = |text: &dyn Fn() -> String| if full { text() } else { String::new() };
         answers.push(FieldAnswer {
             field: one.field,
-            name: field.name.clone(),
+            name: spelled(&|| field.name.clone()),
             slot: one
                 .slot
-                .filter(|_| !one.derived)
+                .filter(|_| full && !one.derived)
                 .map(|slot| family.slots[slot].name.clone()),
-            code: one.code.clone(),
-            text: top
-                .as_ref()
-                .map_or_else(|| one.code.clone().unwrap_or_default(), Value::show),
+            code: full.then(code_text).flatten(),
+            text: spelled(&|| {
+                top.as_ref()
+                    .map_or_else(|| code_text().unwrap_or_default(), Value::show)
+            }),
+            at: one
+                .slot
+                .filter(|_| full)
+                .and_then(|slot| field_span(family, &read, &over, slot, one)),
             value: top,
-            at,
             derived: one.derived,
             unknown: one.unknown,
             probability: (!alternatives.is_empty() || trust < 1.0).then_some(probability * trust),
             alternatives,
             standing: (trust < 1.0).then_some(one.standing),
         });
-        if let Some(rule) = family.dates.iter().find(|date| date.field == one.field)
-            && let (Some(of), Some(field)) = (
-                &rule.of,
-                decoder
-                    .rules
-                    .fields
-                    .iter()
-                    .position(|f| f.name == "date_of"),
-            )
-            && !answers.iter().any(|a| a.name == "date_of")
-        {
-            answers.push(plain(FieldId::at(field), "date_of", of));
-        }
+        date_of(decoder, family, one.field, &mut answers);
     }
     answers.sort_by_key(|answer| (answer.at.is_none(), answer.at));
     answers
+}
+
+/// The same in short where one explanation is all but everything, so that there is nothing to merge.
+fn settled(
+    decoder: &Decoder<'_>,
+    family: &Family,
+    said: Vec<Said>,
+    detail: &Detail<'_>,
+) -> Vec<FieldAnswer> {
+    let mut answers: Vec<FieldAnswer> = Vec::with_capacity(said.len());
+    for one in said {
+        let known = |answer: &FieldAnswer| answer.field == one.field;
+        let value = one.values.into_iter().next().and_then(|(value, _)| value);
+        if !detail.wants(one.field) || answers.iter().any(known) || !one.read && value.is_none() {
+            continue;
+        }
+        let trust = match &value {
+            Some(value) if one.standing != Standing::Documented => {
+                let code = one.code.as_ref().map(|code| code.text(family));
+                if Some(value.show()) == code {
+                    1.0
+                } else {
+                    trust(one.standing)
+                }
+            }
+            _ => 1.0,
+        };
+        answers.push(FieldAnswer {
+            value,
+            derived: one.derived,
+            unknown: one.unknown,
+            probability: (trust < 1.0).then_some(trust),
+            standing: (trust < 1.0).then_some(one.standing),
+            ..FieldAnswer::unnamed(one.field)
+        });
+        date_of(decoder, family, one.field, &mut answers);
+    }
+    answers
+}
+
+/// Adds what a date is of, where its rule says it.
+fn date_of(decoder: &Decoder<'_>, family: &Family, field: FieldId, answers: &mut Vec<FieldAnswer>) {
+    let of = family.dates.iter().find(|date| date.field == field);
+    let Some(of) = of.and_then(|rule| rule.of.as_ref()) else {
+        return;
+    };
+    let fields = &decoder.rules.fields;
+    let Some(at) = fields.iter().position(|field| field.name == "date_of") else {
+        return;
+    };
+    let field = FieldId::at(at);
+    if !answers.iter().any(|answer| answer.field == field) {
+        answers.push(FieldAnswer {
+            name: "date_of".to_owned(),
+            value: Some(Value::Text(of.clone())),
+            text: of.clone(),
+            derived: true,
+            ..FieldAnswer::unnamed(field)
+        });
+    }
 }
 
 /// How often what a rule says of a code is true, by how well it is founded. Stated beliefs, not measurements.
@@ -283,23 +366,6 @@ fn trust(standing: Standing) -> f64 {
         Standing::Documented => 1.0,
         Standing::Observed => 0.98,
         Standing::Supposed => 0.9,
-    }
-}
-
-fn plain(field: FieldId, name: &str, text: &str) -> FieldAnswer {
-    FieldAnswer {
-        field,
-        name: name.to_owned(),
-        slot: None,
-        code: None,
-        value: Some(Value::Text(text.to_owned())),
-        text: text.to_owned(),
-        at: None,
-        derived: true,
-        unknown: false,
-        probability: None,
-        alternatives: Vec::new(),
-        standing: None,
     }
 }
 
@@ -747,7 +813,7 @@ fn stands(
     stream: &Stream,
     context: &Context,
     scratch: &mut Scratch,
-    depth: usize,
+    detail: &Detail<'_>,
     candidate: &mut Candidate,
 ) {
     let (_, family) = decoder.family(best.family);
@@ -788,7 +854,7 @@ fn stands(
         &reading,
         context,
         &mut Scratch::default(),
-        depth + 1,
+        &detail.deeper(),
     );
     let _ = scratch;
     let Some(target) = ranking

@@ -1,12 +1,15 @@
 //! Codes -> fields: what one explanation says, slot by slot.
 
+use std::borrow::Cow;
 use std::collections::HashMap;
+
+use smallvec::{SmallVec, smallvec};
 
 use crate::compile::FamilyProgram;
 use crate::decode::{Choice, Decoder, Explanation, Known, Stream};
 use crate::glyph::Glyph;
 use crate::model::{
-    Code, CodeId, CodeKind, Cond, Expr, Family, FieldId, RowItem, Spelling, Standing,
+    Code, CodeId, CodeKind, Cond, Expr, Family, FieldId, OpenRule, RowItem, Spelling, Standing,
 };
 use crate::value::{Base, Quantity, Value};
 
@@ -15,9 +18,9 @@ use crate::value::{Base, Quantity, Value};
 pub(crate) struct Said {
     pub(crate) field: FieldId,
     pub(crate) slot: Option<usize>,
-    pub(crate) code: Option<String>,
+    pub(crate) code: Option<SaidCode>,
     /// Values with their shares of this explanation; none where the code is not listed.
-    pub(crate) values: Vec<(Option<Value>, f64)>,
+    pub(crate) values: SmallVec<[(Option<Value>, f64); 1]>,
     pub(crate) derived: bool,
     pub(crate) unknown: bool,
     /// Whether it was read, not only entailed.
@@ -26,21 +29,48 @@ pub(crate) struct Said {
     pub(crate) standing: Standing,
 }
 
+/// A code that says something: as a rule lists it, or as read.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) enum SaidCode {
+    /// Slot and code.
+    Listed(usize, usize),
+    Text(String),
+}
+
+impl SaidCode {
+    pub(crate) fn text(&self, family: &Family) -> String {
+        match self {
+            SaidCode::Listed(slot, code) => listed_text(family, *slot, *code),
+            SaidCode::Text(text) => text.clone(),
+        }
+    }
+}
+
+/// A code as the rule lists it; nothing for an open one.
+fn listed_text(family: &Family, slot: usize, code: usize) -> String {
+    match &family.slots[slot].codes[code].kind {
+        CodeKind::Listed(spelling) => spelling.text(),
+        CodeKind::Absent | CodeKind::Open(_) => String::new(),
+    }
+}
+
 /// The codes of one explanation as text, by slot.
 pub(crate) struct Read<'e> {
-    pub(crate) choices: Vec<Option<&'e Choice>>,
-    pub(crate) glyphs: Vec<Option<Vec<Vec<Glyph>>>>,
+    decoder: Decoder<'e>,
+    explanation: &'e Explanation,
+    stream: Cow<'e, Stream>,
+    pub(crate) choices: SmallVec<[Option<&'e Choice>; 24]>,
 }
 
 impl<'e> Read<'e> {
     pub(crate) fn of(
-        decoder: &Decoder<'_>,
+        decoder: &Decoder<'e>,
         explanation: &'e Explanation,
-        stream: &Stream,
+        stream: &'e Stream,
     ) -> Read<'e> {
         let family = explanation.family.index();
         let slots = decoder.rules.families[family].slots.len();
-        let mut choices: Vec<Option<&Choice>> = vec![None; slots];
+        let mut choices: SmallVec<[Option<&Choice>; 24]> = SmallVec::from_elem(None, slots);
         for choice in explanation
             .choices
             .iter()
@@ -56,29 +86,40 @@ impl<'e> Read<'e> {
                 *place = Some(choice);
             }
         }
-        let stream = explanation.over(stream, decoder);
-        let glyphs = choices
-            .iter()
-            .map(|choice| {
-                let choice = (*choice)?;
-                let mut glyphs = decoder.glyphs(family, choice, &stream);
-                if choice.doubt != 0.0 {
-                    // Where the slot stands again, what was read there narrows what was not read here.
-                    for again in explanation.choices.iter().filter(|again| {
-                        again.slot == choice.slot && again.code == choice.code && *again != choice
-                    }) {
-                        narrow(&mut glyphs, &decoder.glyphs(family, again, &stream));
-                    }
-                }
-                Some(glyphs)
-            })
-            .collect();
-        Read { choices, glyphs }
+        Read {
+            decoder: *decoder,
+            explanation,
+            stream: explanation.over(stream, decoder),
+            choices,
+        }
+    }
+
+    /// For each glyph of a slot what it can be.
+    fn glyphs(&self, slot: usize) -> Option<Vec<Vec<Glyph>>> {
+        let choice = self.choices[slot]?;
+        let family = self.explanation.family.index();
+        let mut glyphs = self.decoder.glyphs(family, choice, &self.stream);
+        if choice.doubt != 0.0 {
+            // Where the slot stands again, what was read there narrows what was not read here.
+            for again in self.explanation.choices.iter().filter(|again| {
+                again.slot == choice.slot && again.code == choice.code && *again != choice
+            }) {
+                narrow(
+                    &mut glyphs,
+                    &self.decoder.glyphs(family, again, &self.stream),
+                );
+            }
+        }
+        Some(glyphs)
     }
 
     /// The code of a slot as text; `_` for what was not read.
     pub(crate) fn text(&self, slot: usize) -> Option<String> {
-        let glyphs = self.glyphs[slot].as_ref()?;
+        let family = self.explanation.family.index();
+        if let Some(text) = self.decoder.text(family, self.choices[slot]?, &self.stream) {
+            return Some(text);
+        }
+        let glyphs = self.glyphs(slot)?;
         let one = glyphs.iter().map(|can| match can.as_slice() {
             [only] => only.clone(),
             _ => Glyph::Char('_'),
@@ -88,16 +129,22 @@ impl<'e> Read<'e> {
 
     /// The code of a slot as the rule lists it, or as read for an open one.
     pub(crate) fn code_text(&self, family: &Family, slot: usize, code: usize) -> String {
+        let mut text = String::new();
+        self.push_code(family, slot, code, &mut text);
+        text
+    }
+
+    /// The same behind a text.
+    pub(crate) fn push_code(&self, family: &Family, slot: usize, code: usize, text: &mut String) {
         match &family.slots[slot].codes[code].kind {
-            CodeKind::Absent => String::new(),
-            CodeKind::Listed(spelling) => spelling.text(),
-            CodeKind::Open(_) => self.text(slot).unwrap_or_default(),
+            CodeKind::Absent => {}
+            CodeKind::Listed(spelling) => spelling.push_to(text),
+            CodeKind::Open(_) => text.push_str(&self.text(slot).unwrap_or_default()),
         }
     }
 
     fn string(&self, slot: usize) -> Option<Vec<Glyph>> {
-        self.glyphs[slot]
-            .as_ref()?
+        self.glyphs(slot)?
             .iter()
             .map(|can| {
                 if let [only] = can.as_slice() {
@@ -141,17 +188,21 @@ pub(crate) fn code_of(
     }
 }
 
-/// All fields that one explanation gives.
+/// All fields that one explanation gives; of a family that derives none from others, those that are wanted.
 pub(crate) fn fields(
     decoder: &Decoder<'_>,
     explanation: &Explanation,
     read: &Read<'_>,
+    wanted: &dyn Fn(FieldId) -> bool,
 ) -> Vec<Said> {
     let (program, family) = decoder.family(explanation.family);
     let known = &explanation.branch.known;
     let classes =
         |slot: usize, class: u32| program.slots[slot].classes[class as usize].codes.clone();
     let mut said: Vec<Said> = Vec::new();
+    let derives =
+        !family.derived.is_empty() || !family.matrices.is_empty() || family.base.is_some();
+    let wanted = |field: FieldId| derives || wanted(field);
     let dated: Vec<usize> = family
         .dates
         .iter()
@@ -168,8 +219,8 @@ pub(crate) fn fields(
                         said.push(Said {
                             field: *field,
                             slot: Some(slot),
-                            code: Some(read.code_text(family, slot, code)),
-                            values: vec![(Some(value.clone()), 1.0)],
+                            code: Some(SaidCode::Listed(slot, code)),
+                            values: smallvec![(Some(value.clone()), 1.0)],
                             derived: false,
                             unknown: false,
                             read: false,
@@ -181,40 +232,41 @@ pub(crate) fn fields(
             Known::Class(class) => {
                 class_fields(program, family, slot, &classes(slot, *class), &mut said)
             }
-            Known::Seen(code) => {
-                let code = &model.codes[*code as usize];
-                let text = read
-                    .text(slot)
-                    .filter(|_| matches!(code.kind, CodeKind::Open(_)));
-                let text =
-                    text.unwrap_or_else(|| read.code_text(family, slot, code_index(&known[slot])));
+            Known::Seen(index) => {
+                let index = *index as usize;
+                let code = &model.codes[index];
                 let standing = standing_of(family, code);
-                let mut push = |field: FieldId, value: Option<Value>, unknown: bool| {
+                let open = matches!(code.kind, CodeKind::Open(_));
+                let says = |field: FieldId| {
                     // The parts of a date are said by the date.
-                    if dated.contains(&slot) && decoder.part_of(field).is_some() {
-                        return;
-                    }
+                    wanted(field) && !(dated.contains(&slot) && decoder.part_of(field).is_some())
+                };
+                let mut push = |field: FieldId, value: Option<Value>, unknown: bool| {
                     let value =
                         value.map(|value| in_base(value, decoder.rules.fields[field.index()].base));
-                    let text = Some(text.clone());
                     said.push(Said {
                         field,
                         slot: Some(slot),
-                        code: text,
-                        values: vec![(value, 1.0)],
+                        code: Some(if open {
+                            SaidCode::Text(read.text(slot).unwrap_or_default())
+                        } else {
+                            SaidCode::Listed(slot, index)
+                        }),
+                        values: smallvec![(value, 1.0)],
                         derived: false,
                         unknown,
                         read: true,
                         standing,
                     });
                 };
-                for (field, value) in &code.fields {
+                for (field, value) in code.fields.iter().filter(|(field, _)| says(*field)) {
                     push(*field, Some(value.clone()), false);
                 }
-                for (field, rule) in &code.open_fields {
-                    let value = read.string(slot).and_then(|glyphs| rule.value(&glyphs));
-                    let text_only = matches!(rule, crate::model::OpenRule::Text);
-                    let value = value.or_else(|| text_only.then(|| Value::Text(text.clone())));
+                for (field, rule) in code.open_fields.iter().filter(|(field, _)| says(*field)) {
+                    let value = match rule {
+                        OpenRule::Text => read.text(slot).map(Value::Text),
+                        _ => read.string(slot).and_then(|glyphs| rule.value(&glyphs)),
+                    };
                     let unknown = value.is_none();
                     push(*field, value, unknown);
                 }
@@ -223,6 +275,9 @@ pub(crate) fn fields(
     }
     for (rule, date) in &explanation.branch.dates {
         let rule = &family.dates[*rule];
+        if !wanted(rule.field) {
+            continue;
+        }
         let slot = rule
             .slots
             .iter()
@@ -243,7 +298,7 @@ pub(crate) fn fields(
         said.push(Said {
             field: rule.field,
             slot,
-            code: Some(text),
+            code: Some(SaidCode::Text(text)),
             values,
             derived: false,
             unknown: false,
@@ -265,14 +320,6 @@ pub(crate) fn fields(
     }
     derive(decoder, family, known, &classes, &mut said);
     said
-}
-
-fn code_index(known: &Known) -> usize {
-    if let Known::Seen(code) = known {
-        *code as usize
-    } else {
-        0
-    }
 }
 
 /// The slots of a date in the order in which they are printed.
@@ -298,7 +345,7 @@ fn derived(field: FieldId, value: Value, standing: Standing) -> Said {
         field,
         slot: None,
         code: None,
-        values: vec![(Some(value), 1.0)],
+        values: smallvec![(Some(value), 1.0)],
         derived: true,
         unknown: false,
         read: true,
@@ -351,17 +398,14 @@ fn class_fields(
             values.push((None, 1.0 - sum));
         }
         let code = match codes {
-            [only] => Some(match &family.slots[slot].codes[*only as usize].kind {
-                CodeKind::Listed(spelling) => spelling.text(),
-                _ => String::new(),
-            }),
+            [only] => Some(SaidCode::Listed(slot, *only as usize)),
             _ => None,
         };
         said.push(Said {
             field,
             slot: Some(slot),
             code,
-            values,
+            values: values.into(),
             derived: false,
             unknown: false,
             read: false,
@@ -478,7 +522,8 @@ fn base_text(
                         let found = said
                             .iter()
                             .find(|one| one.slot == Some(slot.index()))
-                            .and_then(|one| one.code.clone());
+                            .and_then(|one| one.code.as_ref())
+                            .map(|code| code.text(family));
                         let Some(found) = found else { return false };
                         found
                     }

@@ -11,6 +11,7 @@ mod answer;
 mod cases;
 mod context;
 mod describe;
+mod detail;
 mod fields;
 mod look;
 mod none;
@@ -23,6 +24,7 @@ pub use answer::{
     NextLook, Piece, Ranking, Remark, SlotSpan,
 };
 pub use cases::confirmed;
-pub use posterior::{PRIOR, rank};
+pub use detail::Wanted;
+pub use posterior::{PRIOR, rank, rank_in_short};
 pub use specimens::{MAX_SPECIMENS, Specimen, Specimens, rank_specimens};
 pub use why::{Stop, Why, why};

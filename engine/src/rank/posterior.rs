@@ -3,6 +3,7 @@
 use super::answer::{Candidate, Context, Evidence, Piece, Ranking, Remark};
 use super::context;
 use super::describe;
+use super::detail::{Detail, Wanted};
 use super::look;
 use super::none::{Background, log2_sum};
 use crate::decode::{Decoder, Effort, Explanation, Found, Reading, Scratch, Stream};
@@ -24,6 +25,8 @@ const SETTLED: f64 = 0.98;
 const SHORT: usize = 8;
 /// log2 of how much less likely than all that is known a damaged reading must be to be passed over.
 const IDLE: f64 = 12.0;
+/// log2 of how much less likely than the best of its family an explanation may be that is passed over: far below what is listed.
+const NEGLIGIBLE: f64 = 20.0;
 /// How deep short codes may stand for codes that stand for codes.
 pub(super) const MAX_STANDS: usize = 3;
 
@@ -53,7 +56,19 @@ pub fn rank(
     context: &Context,
     scratch: &mut Scratch,
 ) -> Ranking {
-    rank_at(decoder, reading, context, scratch, 0)
+    rank_at(decoder, reading, context, scratch, &Detail::everything())
+}
+
+/// The same in short: of the candidates only the first is described, with the fields wanted, by their ids alone; no evidence, no corrections, no
+/// next look. The probabilities are the same.
+pub fn rank_in_short(
+    decoder: &Decoder<'_>,
+    reading: &Reading,
+    context: &Context,
+    wanted: &Wanted,
+    scratch: &mut Scratch,
+) -> Ranking {
+    rank_at(decoder, reading, context, scratch, &Detail::short(wanted))
 }
 
 pub(super) fn rank_at(
@@ -61,10 +76,18 @@ pub(super) fn rank_at(
     reading: &Reading,
     context: &Context,
     scratch: &mut Scratch,
-    depth: usize,
+    detail: &Detail<'_>,
 ) -> Ranking {
-    let mut explanations = decoder.explain(reading, context.seen, scratch);
+    decoder.fill(reading, scratch);
     let background = Background::read(&scratch.stream);
+    let most = |found: &Found<'_>| worth(decoder, &background, found);
+    // What is known beside the reading may turn the order within a family.
+    let within = if context::any(context) {
+        f64::INFINITY
+    } else {
+        NEGLIGIBLE
+    };
+    let mut explanations = decoder.explain_near(reading, context.seen, scratch, within, &most);
     let stopped = scratch.stopped;
     let stream = std::mem::take(&mut scratch.stream);
     let first = weigh(decoder, &explanations, &stream, &background, context);
@@ -93,7 +116,7 @@ pub(super) fn rank_at(
         &background,
         context,
         scratch,
-        depth,
+        detail,
     );
     scratch.stream = stream;
     ranking.stopped = if stopped {
@@ -108,17 +131,18 @@ pub(super) fn rank_at(
 
 /// log2 of the most that the odds of a damaged reading can be, before its codes are weighed.
 pub(super) fn worth(decoder: &Decoder<'_>, background: &Background, found: &Found<'_>) -> f64 {
+    let origin = |stretch| found.edit.map_or(stretch, |edit| edit.stretch(stretch));
     let text: f64 = found
         .segments
         .iter()
-        .map(|stretch| found.edit.stretch(*stretch))
+        .map(|stretch| origin(*stretch))
         .map(|(from, to)| background.stretch(from, to))
         .sum();
     let free: f64 = found
         .choices
         .iter()
         .filter(|choice| choice.free)
-        .map(|choice| found.edit.stretch((choice.start, choice.end)))
+        .map(|choice| origin((choice.start, choice.end)))
         .map(|(from, to)| (from..to).map(|at| background.glyph(at)).sum::<f64>())
         .sum();
     let family = &decoder.rules.families[found.family.index()];
@@ -303,7 +327,7 @@ pub(super) fn present(
     background: &Background,
     context: &Context,
     scratch: &mut Scratch,
-    depth: usize,
+    detail: &Detail<'_>,
 ) -> Ranking {
     let Weights {
         families,
@@ -320,26 +344,29 @@ pub(super) fn present(
     };
     for (id, list, bits) in &families {
         let probability = (bits - total).exp2();
-        if probability < LISTED {
+        let short = !detail.full() && !ranking.candidates.is_empty();
+        if probability < LISTED || short {
             ranking.rest += probability;
             ranking.others.push((*id, probability));
             continue;
         }
         let mut candidate =
-            describe::candidate(decoder, list, reading, stream, context, scratch, depth);
+            describe::candidate(decoder, list, reading, stream, context, scratch, detail);
         candidate.family = *id;
         candidate.probability = probability;
         candidate.bits = bits - none;
-        evidence(
-            decoder,
-            list,
-            &mut candidate,
-            stream,
-            background,
-            context,
-            *bits,
-            none,
-        );
+        if detail.full() {
+            evidence(
+                decoder,
+                list,
+                &mut candidate,
+                stream,
+                background,
+                context,
+                *bits,
+                none,
+            );
+        }
         ranking.candidates.push(candidate);
     }
     let leading = ranking
@@ -366,7 +393,11 @@ pub(super) fn present(
             reading,
             stream,
             background,
+            detail,
         );
+    }
+    if !detail.full() {
+        return ranking;
     }
     ranking.unexplained = left_over(reading, stream, &covered, &ranking.remarks);
     look::next_looks(decoder, &families, none, total, &mut ranking, stream);
@@ -496,6 +527,7 @@ fn evidence(
     candidate.context_bits = bits - list[0].bits - none;
 }
 
+#[allow(clippy::too_many_arguments)]
 fn remark_list(
     decoder: &Decoder<'_>,
     explanations: &[Explanation],
@@ -504,6 +536,7 @@ fn remark_list(
     reading: &Reading,
     stream: &Stream,
     background: &Background,
+    detail: &Detail<'_>,
 ) -> Vec<Remark> {
     let mut found: Vec<(FamilyId, (usize, usize), f64, &Explanation)> = Vec::new();
     for explanation in explanations {
@@ -545,7 +578,7 @@ fn remark_list(
         .into_iter()
         .map(|(family, stretch, probability, explanation)| Remark {
             family,
-            fields: describe::remark_fields(decoder, explanation, stream),
+            fields: describe::remark_fields(decoder, explanation, stream, detail),
             piece: describe::piece(reading, stream, stretch.0, stretch.1),
             probability,
         })

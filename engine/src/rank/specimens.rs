@@ -6,6 +6,7 @@
 
 use super::answer::{Context, Disagreement, FieldAnswer, Ranking};
 use super::describe;
+use super::detail::Detail;
 use super::none::{Background, log2_sum};
 use super::posterior::{Weighed, Weights, present, prior_bits, weigh, worth};
 use crate::compile::FamilyProgram;
@@ -130,7 +131,7 @@ pub fn rank_specimens(
         &background,
         context,
         scratch,
-        0,
+        &Detail::everything(),
     );
     for candidate in &mut ranking.candidates {
         let (_, family) = decoder.family(candidate.family);
@@ -304,7 +305,7 @@ fn own_fields(
         if list.is_empty() {
             continue;
         }
-        specimen.fields = describe::answers(decoder, &list, &one.stream);
+        specimen.fields = describe::answers(decoder, &list, &one.stream, &Detail::everything());
         specimen.fields.retain(|field| is_own(family, &own, field));
         for field in &mut specimen.fields {
             if let Some((line, _)) = &mut field.at {

@@ -1,0 +1,126 @@
+//! What a choice was taken for, as glyphs and text.
+
+use super::explain::Decoder;
+use super::stream::{Doubt, Stream};
+use super::walk::{Choice, How, likeliest};
+use crate::compile::OTHER;
+use crate::glyph::Glyph;
+
+impl Decoder<'_> {
+    /// The glyphs that a choice was taken for; `None` where some were not read.
+    pub(crate) fn string(
+        &self,
+        family: usize,
+        choice: &Choice,
+        stream: &Stream,
+    ) -> Option<Vec<Glyph>> {
+        self.glyphs(family, choice, stream)
+            .into_iter()
+            .map(|mut glyphs| {
+                if glyphs.len() == 1 {
+                    glyphs.pop()
+                } else {
+                    None
+                }
+            })
+            .collect()
+    }
+
+    /// The text of an open code of which every glyph was read as one that belongs.
+    pub(crate) fn text(&self, family: usize, choice: &Choice, stream: &Stream) -> Option<String> {
+        let How::Open(index) = choice.how else {
+            return None;
+        };
+        let strip = &self.program.families[family].tables[choice.table].open[index as usize];
+        let ticks = &stream.ticks[choice.start..choice.end];
+        if ticks.len() != strip.sets.len() {
+            return None;
+        }
+        let mut text = String::with_capacity(ticks.len());
+        for ((tick, set), lower) in ticks.iter().zip(&strip.sets).zip(&strip.lower) {
+            let read = matches!(tick.doubt, Doubt::Read | Doubt::Certain);
+            match self.program.alphabet.glyph(tick.id) {
+                Some(Glyph::Char(c)) if read && set >> tick.id & 1 == 1 => {
+                    text.push(if *lower { c.to_ascii_lowercase() } else { *c });
+                }
+                _ => return None,
+            }
+        }
+        Some(text)
+    }
+
+    /// For each glyph of a choice what it can be.
+    pub(crate) fn glyphs(
+        &self,
+        family: usize,
+        choice: &Choice,
+        stream: &Stream,
+    ) -> Vec<Vec<Glyph>> {
+        let program = &self.program.families[family];
+        let model = &self.rules.families[family];
+        let alphabet = &self.program.alphabet;
+        let Some(code) = choice.code else {
+            return Vec::new();
+        };
+        match choice.how {
+            How::Hidden => Vec::new(),
+            How::Spelled(_) => match &model.slots[choice.slot].codes[code as usize].kind {
+                crate::model::CodeKind::Listed(spelling) => spelling
+                    .glyphs
+                    .iter()
+                    .map(|glyph| vec![glyph.clone()])
+                    .collect(),
+                _ => Vec::new(),
+            },
+            How::Open(index) => {
+                let strip = &program.tables[choice.table].open[index as usize];
+                let ticks = &stream.ticks[choice.start..choice.end];
+                if ticks.len() != strip.sets.len()
+                    || ticks.iter().any(|tick| tick.doubt == Doubt::Run)
+                {
+                    return strip
+                        .sets
+                        .iter()
+                        .map(|set| self.members(*set, false))
+                        .collect();
+                }
+                ticks
+                    .iter()
+                    .zip(&strip.sets)
+                    .zip(&strip.lower)
+                    .map(|((tick, set), lower)| match tick.doubt {
+                        Doubt::Read | Doubt::Certain => {
+                            let id = if set >> tick.id & 1 == 1 {
+                                Some(tick.id)
+                            } else {
+                                likeliest(*set, tick.id, alphabet)
+                            };
+                            match id {
+                                Some(OTHER) | None => vec![Glyph::Char('\u{fffd}')],
+                                Some(id) => vec![self.cased(id, *lower)],
+                            }
+                        }
+                        Doubt::Other => self.members(set & !tick.set, *lower),
+                        _ => self.members(set & tick.set, *lower),
+                    })
+                    .collect()
+            }
+        }
+    }
+
+    fn cased(&self, id: u8, lower: bool) -> Glyph {
+        match self.program.alphabet.glyph(id) {
+            Some(Glyph::Char(c)) if lower => Glyph::Char(c.to_ascii_lowercase()),
+            Some(glyph) => glyph.clone(),
+            None => Glyph::Char('\u{fffd}'),
+        }
+    }
+
+    fn members(&self, set: u128, lower: bool) -> Vec<Glyph> {
+        (0..OTHER)
+            .filter(|id| set >> id & 1 == 1)
+            .filter(|id| self.program.alphabet.glyph(*id).is_some())
+            .map(|id| self.cased(id, lower))
+            .collect()
+    }
+}
