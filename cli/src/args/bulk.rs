@@ -46,6 +46,10 @@ pub(crate) struct BulkArgs {
     /// Takes the notation of doubt in marks: `_`, `..`, `{B8}` as in `decode`
     #[arg(long)]
     pub(crate) doubt: bool,
+    /// Looks for damaged characters too: dropped, doubled, swapped, misread as anything, ends cut off. Lists are typed, not read through a microscope:
+    /// without this only look-alikes and unread characters are allowed for, which is many times faster
+    #[arg(long)]
+    pub(crate) deep: bool,
     /// Ends with status 1 where something was not decoded
     #[arg(long)]
     pub(crate) strict: bool,

@@ -2,8 +2,8 @@
 
 use std::panic::{AssertUnwindSafe, catch_unwind};
 
-use etchlore_engine::decode::{MAX_LINES, Notation, Reading, Scratch};
-use etchlore_engine::rank::{Context, Ranking, rank};
+use etchlore_engine::decode::{Effort, MAX_LINES, Notation, Reading, Scratch};
+use etchlore_engine::rank::{Context, Ranking, Wanted, rank, rank_in_short};
 
 use super::answer::{Answer, Facts, Own, Status, Writing, put_cell};
 use super::want::Want;
@@ -24,6 +24,8 @@ pub(crate) struct Question<'a> {
     pub(crate) loaded: &'a Loaded,
     pub(crate) context: Context,
     pub(crate) notation: Notation,
+    /// Whether marks are searched for damage beyond look-alikes.
+    pub(crate) effort: Effort,
     /// How sure `decoded` is.
     pub(crate) sure: f64,
     pub(crate) wants: Vec<Want>,
@@ -37,6 +39,7 @@ pub(crate) struct Question<'a> {
 /// A question with the memory to answer it; one a thread.
 pub(crate) struct Asker<'a> {
     pub(crate) question: &'a Question<'a>,
+    wanted: Wanted,
     scratch: Scratch,
 }
 
@@ -48,8 +51,14 @@ struct Part {
 
 impl<'a> Asker<'a> {
     pub(crate) fn new(question: &'a Question<'a>) -> Asker<'a> {
+        let wanted = if question.compare {
+            Wanted::all()
+        } else {
+            Wanted::some(question.wants.iter().filter_map(Want::field))
+        };
         Asker {
             question,
+            wanted,
             scratch: Scratch::default(),
         }
     }
@@ -164,11 +173,17 @@ impl<'a> Asker<'a> {
             return Err("nothing in it can be read".to_owned());
         }
         let decoder = self.question.loaded.rules.decoder();
+        let decoder = decoder.with(self.question.effort);
+        let wanted = &self.wanted;
         let scratch = &mut self.scratch;
         let context = &self.question.context;
         // One mark that the decoder fails on must not cost the other rows.
         let ranked = catch_unwind(AssertUnwindSafe(|| {
-            rank(&decoder, &reading, context, scratch)
+            if self.question.candidates {
+                rank(&decoder, &reading, context, scratch)
+            } else {
+                rank_in_short(&decoder, &reading, context, wanted, scratch)
+            }
         }));
         let Ok(ranking) = ranked else {
             self.scratch = Scratch::default();
@@ -212,7 +227,7 @@ impl<'a> Asker<'a> {
             .and_then(|part| part.ranking.candidates.first());
         let facts = match (parts, first) {
             ([_], Some(candidate)) if self.question.compare && status == Status::Decoded => {
-                Some(facts(candidate))
+                Some(self.facts(candidate))
             }
             _ => None,
         };
@@ -250,6 +265,25 @@ impl<'a> Asker<'a> {
             facts: None,
             candidates: candidates.into(),
         }
+    }
+
+    /// What a candidate says for sure.
+    fn facts(&self, candidate: &etchlore_engine::rank::Candidate) -> Box<Facts> {
+        let rules = self.question.loaded.rules.set();
+        let sure = candidate
+            .fields
+            .iter()
+            .filter(|field| !field.unknown && field.probability.is_none_or(|p| p > 0.95));
+        let values = sure
+            .filter_map(|field| {
+                let name = &rules.fields[field.field.index()].name;
+                Some((name.clone(), field.value.clone()?))
+            })
+            .collect();
+        Box::new(Facts {
+            family: candidate.family,
+            values,
+        })
     }
 
     /// The cells of one reading.
@@ -298,21 +332,6 @@ impl<'a> Asker<'a> {
         }
         rows
     }
-}
-
-/// What a candidate says for sure.
-fn facts(candidate: &etchlore_engine::rank::Candidate) -> Box<Facts> {
-    let sure = candidate
-        .fields
-        .iter()
-        .filter(|field| !field.unknown && field.probability.is_none_or(|p| p > 0.95));
-    let values = sure
-        .filter_map(|field| Some((field.name.clone(), field.value.clone()?)))
-        .collect();
-    Box::new(Facts {
-        family: candidate.family,
-        values,
-    })
 }
 
 /// The pieces of a cell that may be parts of their own.

@@ -4,7 +4,7 @@ use std::path::Path;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 
-use etchlore_engine::decode::Notation;
+use etchlore_engine::decode::{Effort, Notation};
 use etchlore_engine::rank::Context;
 
 use super::answer::Writing;
@@ -91,6 +91,11 @@ pub(crate) fn bulk(
     let question: &'static Question = Box::leak(Box::new(Question {
         loaded,
         context,
+        effort: if args.deep {
+            Effort::Enough
+        } else {
+            Effort::Quick
+        },
         notation: Notation {
             table: !args.doubt,
             ..Notation::default()

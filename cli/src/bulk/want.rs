@@ -1,7 +1,7 @@
 //! The columns that a run adds, resolved once.
 
 use etchlore_engine::diagnostic::near;
-use etchlore_engine::model::RuleSet;
+use etchlore_engine::model::{FieldId, RuleSet};
 use etchlore_engine::rank::{Candidate, FieldAnswer, Ranking};
 use etchlore_engine::value::{Unit, Value};
 
@@ -27,7 +27,7 @@ enum What {
     Title,
     KnownTo,
     Note,
-    Field { name: String, aspect: Aspect },
+    Field { field: FieldId, aspect: Aspect },
 }
 
 /// Which side of a value.
@@ -65,7 +65,12 @@ impl Want {
             });
         }
         let (name, side) = word.split_once(':').unwrap_or((word, ""));
-        let Some(field) = rules.fields.iter().find(|field| field.name == name) else {
+        let Some((at, field)) = rules
+            .fields
+            .iter()
+            .enumerate()
+            .find(|(_, field)| field.name == name)
+        else {
             let names = rules.fields.iter().map(|field| field.name.as_str());
             let near = near(name, names.chain(OTHERS.iter().map(|(name, _)| *name)));
             let help = if near.is_empty() {
@@ -115,10 +120,18 @@ impl Want {
         Ok(Want {
             name: word.replace(':', "_"),
             what: What::Field {
-                name: name.to_owned(),
+                field: FieldId::at(at),
                 aspect,
             },
         })
+    }
+
+    /// The field that it is of.
+    pub(crate) fn field(&self) -> Option<FieldId> {
+        match self.what {
+            What::Field { field, .. } => Some(field),
+            _ => None,
+        }
     }
 
     /// Whether it is said of the row instead of the mark.
@@ -139,7 +152,10 @@ impl Want {
             What::Title => Own::text(&family.title),
             What::KnownTo => Own::text(candidate.known_to.words()),
             What::Note => Own::Empty,
-            What::Field { name, aspect } => {
+            What::Field {
+                field: wanted,
+                aspect,
+            } => {
                 let own = candidate.fields.iter();
                 // A line beside the identity may say what the identity does not: a date, a lot.
                 let beside = ranking
@@ -148,7 +164,7 @@ impl Want {
                     .filter(|remark| remark.probability > 0.5)
                     .flat_map(|remark| &remark.fields);
                 own.chain(beside)
-                    .filter(|field| field.name == *name)
+                    .filter(|field| field.field == *wanted)
                     .map(|field| aspect.of(field))
                     .find(|value| *value != Own::Empty)
                     .unwrap_or(Own::Empty)
@@ -166,7 +182,7 @@ impl Aspect {
             return Own::Empty;
         };
         match (self, value) {
-            (Aspect::Text, _) => Own::text(&field.text),
+            (Aspect::Text, _) => Own::text(&value.show()),
             (Aspect::Whole(_) | Aspect::Low | Aspect::High, Value::Text(text)) => Own::text(text),
             (Aspect::Whole(unit), Value::Quantity(quantity)) => {
                 let unit = unit.unwrap_or(Unit::base(quantity.base));
