@@ -3,7 +3,7 @@
 
 use etchlore_engine::decode::{Notation, Reading, Scratch, Seen};
 use etchlore_engine::model::{CodeKind, FamilyId};
-use etchlore_engine::rank::Context;
+use etchlore_engine::rank::{Candidate, Context, Wanted, rank_in_short};
 use etchlore_engine::write::sample;
 use jiff::civil::date;
 
@@ -346,6 +346,57 @@ fn probabilities_sum_to_one() {
             );
         }
     }
+}
+
+#[test]
+fn an_answer_in_short_says_the_same() {
+    let rules = crate::support::rules(true, &[]);
+    let decoder = rules.decoder();
+    let (mut a, mut b) = (Scratch::default(), Scratch::default());
+    let context = Context::on(date(2026, 11, 25));
+    let said = |candidate: &Candidate| {
+        let mut said: Vec<String> = candidate
+            .fields
+            .iter()
+            .map(|field| {
+                let sure = field.probability.map(|p| (p * 1e6).round());
+                format!(
+                    "{:?} {:?} {} {sure:?}",
+                    field.field, field.value, field.unknown
+                )
+            })
+            .collect();
+        said.sort();
+        said
+    };
+    let mut compared = 0;
+    for text in readings(&rules, 2_000, 5) {
+        let Ok(reading) = Reading::parse(&text, Notation::default()) else {
+            continue;
+        };
+        let full = rules.rank(&reading, &context, &mut a);
+        let short = rank_in_short(&decoder, &reading, &context, &Wanted::all(), &mut b);
+        assert_eq!(full.none.to_bits(), short.none.to_bits(), "{text}");
+        assert_eq!(full.remarks.len(), short.remarks.len(), "{text}");
+        let (Some(first), Some(brief)) = (full.candidates.first(), short.candidates.first()) else {
+            assert_eq!(full.candidates.len(), short.candidates.len(), "{text}");
+            continue;
+        };
+        assert_eq!(first.family, brief.family, "{text}");
+        assert_eq!(first.probability.to_bits(), brief.probability.to_bits());
+        assert_eq!(first.written, brief.written, "{text}");
+        assert_eq!(first.known_to, brief.known_to, "{text}");
+        assert_eq!(said(first), said(brief), "{text}");
+        if let Some(field) = first.fields.first() {
+            let one = Wanted::some([field.field]);
+            let one = rank_in_short(&decoder, &reading, &context, &one, &mut b);
+            let fields = &one.candidates[0].fields;
+            let stands = fields.iter().any(|f| f.field == field.field);
+            assert!(stands && fields.len() == 1, "{text}: {}", field.name);
+            compared += 1;
+        }
+    }
+    assert!(compared > 500, "{compared}");
 }
 
 #[test]

@@ -166,7 +166,7 @@ pub(super) fn answers(
         && list.get(1).is_none_or(|weighed| weighed.share < MERGED)
         && firsts.iter().all(|one| one.values.len() == 1)
     {
-        return settled(decoder, family, firsts, detail);
+        return settled(decoder, family, firsts, list[0].share, detail);
     }
     let merge =
         |weighed: &Weighed<'_>,
@@ -305,6 +305,7 @@ fn settled(
     decoder: &Decoder<'_>,
     family: &Family,
     said: Vec<Said>,
+    share: f64,
     detail: &Detail<'_>,
 ) -> Vec<FieldAnswer> {
     let mut answers: Vec<FieldAnswer> = Vec::with_capacity(said.len());
@@ -329,7 +330,7 @@ fn settled(
             value,
             derived: one.derived,
             unknown: one.unknown,
-            probability: (trust < 1.0).then_some(trust),
+            probability: (trust < 1.0).then_some(share * trust),
             standing: (trust < 1.0).then_some(one.standing),
             ..FieldAnswer::unnamed(one.field)
         });
@@ -871,7 +872,7 @@ fn stands(
         if candidate
             .fields
             .iter()
-            .any(|known| known.name == field.name)
+            .any(|known| known.field == field.field)
         {
             continue;
         }
