@@ -5,6 +5,7 @@ mod context;
 mod decode;
 mod keep;
 mod lab;
+mod relations;
 mod rules;
 mod specimens;
 mod wrong_use;

@@ -2,6 +2,7 @@
 
 pub(crate) mod diagnostics;
 pub(crate) mod diagram;
+pub(crate) mod relations;
 pub(crate) mod sarif;
 pub(crate) mod text;
 pub(crate) mod why;

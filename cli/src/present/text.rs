@@ -111,6 +111,7 @@ fn whole(
             marks(reading, candidate, each, console)?;
             fields(candidate, console)?;
             own_fields(each, console)?;
+            super::relations::text(loaded, candidate, console)?;
             findings(candidate, console)?;
         }
         None => {

@@ -75,7 +75,53 @@ struct WireCandidate {
     corrections: Vec<WireCorrection>,
     disagreements: Vec<WireDisagreement>,
     evidence: Vec<WireEvidence>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    stands_for: Option<WireStandsFor>,
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    contains: Vec<WireContent>,
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    succeeds: Vec<WireSuccession>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    second_source: Option<String>,
     provenance: WireProvenance,
+}
+
+/// The part that a code of the mark stands for.
+#[derive(Debug, Serialize)]
+struct WireStandsFor {
+    slot: String,
+    code: String,
+    family: String,
+    title: String,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    maker: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    written: Option<String>,
+    standing: &'static str,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    source: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    note: Option<String>,
+}
+
+/// Something inside.
+#[derive(Debug, Serialize)]
+struct WireContent {
+    count: u32,
+    family: String,
+    title: String,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    reading: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    probability: Option<Json>,
+}
+
+/// A revision with those before it, the latest first.
+#[derive(Debug, Serialize)]
+struct WireSuccession {
+    slot: String,
+    code: String,
+    before: Vec<String>,
 }
 
 #[derive(Debug, Serialize)]
@@ -304,6 +350,51 @@ fn candidate(loaded: &Loaded, candidate: &rank::Candidate) -> WireCandidate {
             })
             .collect(),
         evidence,
+        stands_for: candidate.relations.stands_for.as_ref().map(|known| {
+            let family = &set.families[known.family.index()];
+            WireStandsFor {
+                slot: known.slot.clone(),
+                code: known.code.clone(),
+                family: family.name.clone(),
+                title: family.title.clone(),
+                maker: family
+                    .maker
+                    .map(|maker| set.makers[maker.index()].title.clone()),
+                written: known.written.clone(),
+                standing: standing(known.standing),
+                source: known.source.clone(),
+                note: known.note.clone(),
+            }
+        }),
+        contains: candidate
+            .relations
+            .contains
+            .iter()
+            .map(|content| {
+                let family = &set.families[content.family.index()];
+                WireContent {
+                    count: content.count,
+                    family: family.name.clone(),
+                    title: family.title.clone(),
+                    reading: content.reading.clone(),
+                    probability: content.probability.map(|p| number(p, 6)),
+                }
+            })
+            .collect(),
+        succeeds: candidate
+            .relations
+            .succeeds
+            .iter()
+            .map(|one| WireSuccession {
+                slot: one.slot.clone(),
+                code: one.code.clone(),
+                before: one.before.clone(),
+            })
+            .collect(),
+        second_source: candidate
+            .relations
+            .second_source
+            .map(|id| set.families[id.index()].name.clone()),
         provenance: WireProvenance {
             source: family.provenance.source.clone(),
             standing: standing(family.provenance.standing.unwrap_or_default()),

@@ -89,6 +89,66 @@ pub struct Candidate {
     pub evidence: Vec<Evidence>,
     /// Text of the reading that this candidate does not explain.
     pub leftover: Vec<Piece>,
+    /// What it has to do with other parts.
+    pub relations: Relations,
+}
+
+/// What a part has to do with others: whose number it carries, what is inside, what it follows.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Relations {
+    /// The part that a code of the mark stands for: a house number, a short code, a die mask.
+    pub stands_for: Option<StandsFor>,
+    /// Dies and parts inside, as far as the codes read say so.
+    pub contains: Vec<Content>,
+    /// Codes that are revisions of earlier ones.
+    pub succeeds: Vec<Succession>,
+    /// The family that it is a second source of.
+    pub second_source: Option<FamilyId>,
+}
+
+/// A part that a code stands for.
+#[derive(Debug, Clone, PartialEq)]
+pub struct StandsFor {
+    /// Slot of the code.
+    pub slot: String,
+    /// The code as read.
+    pub code: String,
+    /// The family it stands for.
+    pub family: FamilyId,
+    /// The reading of that family's strings that the rule gives; absent for any part of the family.
+    pub reading: Option<String>,
+    /// Its ordering code as far as known.
+    pub written: Option<String>,
+    /// How well that is known.
+    pub standing: Standing,
+    /// Where the rule has it from.
+    pub source: Option<String>,
+    /// What the rule remarks.
+    pub note: Option<String>,
+}
+
+/// Something inside a part.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Content {
+    /// How many of them.
+    pub count: u32,
+    /// Of which family.
+    pub family: FamilyId,
+    /// Which of that family, where the rule says so.
+    pub reading: Option<String>,
+    /// Share of the explanations of the candidate for which the rule says so, where it is not nearly all.
+    pub probability: Option<f64>,
+}
+
+/// A revision with those before it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Succession {
+    /// Slot of the revision.
+    pub slot: String,
+    /// The code read.
+    pub code: String,
+    /// The codes before it, the latest first.
+    pub before: Vec<String>,
 }
 
 /// A stretch of a line.

@@ -1,14 +1,16 @@
 //! One candidate for people: fields, corrections, disagreements, how deep it is known.
 
 use super::answer::{
-    Alternative, Candidate, Context, Correction, Depth, Disagreement, FieldAnswer, Piece, SlotSpan,
+    Alternative, Candidate, Context, Correction, Depth, Disagreement, FieldAnswer, Piece,
+    Relations, SlotSpan,
 };
 use super::detail::Detail;
 use super::fields::{Read, Said, SaidCode, code_of, fields};
-use super::posterior::{MAX_STANDS, Weighed, rank_at};
+use super::posterior::{MAX_STANDS, Weighed};
+use super::relations::{relations, stands};
 use crate::decode::{
-    CONTRADICTED, Choice, Decoder, Doubt, Edit, Explanation, FUTURE, How, Known, NEVER, Notation,
-    Reading, Scratch, Stream,
+    CONTRADICTED, Choice, Decoder, Doubt, Edit, Explanation, FUTURE, How, Known, NEVER, Reading,
+    Stream,
 };
 use crate::glyph::Glyph;
 use crate::model::{CodeKind, Family, FieldId, FormKind, RowItem, Spelling, Standing};
@@ -62,7 +64,6 @@ pub(super) fn candidate(
     reading: &Reading,
     stream: &Stream,
     context: &Context,
-    scratch: &mut Scratch,
     detail: &Detail<'_>,
 ) -> Candidate {
     let best = list[0].explanation;
@@ -86,6 +87,7 @@ pub(super) fn candidate(
         disagreements: Vec::new(),
         evidence: Vec::new(),
         leftover: Vec::new(),
+        relations: Relations::default(),
     };
     if detail.full() {
         candidate.slots = slot_spans(family, best, &read, &over);
@@ -93,17 +95,11 @@ pub(super) fn candidate(
         disagreements(decoder, best, &over, context, &mut candidate);
     }
     written(decoder, list, &read, &mut candidate);
+    if detail.full() {
+        candidate.relations = relations(decoder, list);
+    }
     if detail.depth < MAX_STANDS {
-        stands(
-            decoder,
-            best,
-            &read,
-            &over,
-            context,
-            scratch,
-            detail,
-            &mut candidate,
-        );
+        stands(decoder, best, &read, &over, context, detail, &mut candidate);
     }
     candidate
 }
@@ -144,7 +140,7 @@ fn slot_spans(
 }
 
 /// From the first to the last character of some glyphs, also of swapped ones.
-fn span_of(ticks: &[crate::decode::Tick]) -> (u32, u32) {
+pub(super) fn span_of(ticks: &[crate::decode::Tick]) -> (u32, u32) {
     let from = ticks.iter().map(|tick| tick.span.0).min();
     let to = ticks.iter().map(|tick| tick.span.1).max();
     (from.unwrap_or(0), to.unwrap_or(0))
@@ -803,82 +799,4 @@ fn slots_of(items: &[RowItem]) -> Vec<usize> {
             }
         })
         .collect()
-}
-
-/// Looks up what a short code or house number stands for, and takes its fields over.
-#[allow(clippy::too_many_arguments)]
-fn stands(
-    decoder: &Decoder<'_>,
-    best: &Explanation,
-    read: &Read<'_>,
-    stream: &Stream,
-    context: &Context,
-    scratch: &mut Scratch,
-    detail: &Detail<'_>,
-    candidate: &mut Candidate,
-) {
-    let (_, family) = decoder.family(best.family);
-    let seen = best
-        .branch
-        .known
-        .iter()
-        .enumerate()
-        .find_map(|(slot, known)| match known {
-            Known::Seen(code) => family.slots[slot].codes[*code as usize]
-                .stands
-                .as_ref()
-                .map(|stands| (slot, *code, stands)),
-            _ => None,
-        });
-    let Some((slot, code, stands)) = seen else {
-        return;
-    };
-    let code = read.code_text(family, slot, code as usize);
-    let at = read.choices[slot]
-        .filter(|choice| choice.end > choice.start)
-        .map(|choice| {
-            let first = &stream.ticks[choice.start];
-            (
-                usize::from(first.line),
-                span_of(&stream.ticks[choice.start..choice.end]),
-            )
-        });
-    let Some(text) = &stands.reading else {
-        candidate.known_to = Depth::Series;
-        return;
-    };
-    let Ok(reading) = Reading::parse(text, Notation::default()) else {
-        return;
-    };
-    let ranking = rank_at(
-        decoder,
-        &reading,
-        context,
-        &mut Scratch::default(),
-        &detail.deeper(),
-    );
-    let _ = scratch;
-    let Some(target) = ranking
-        .candidates
-        .into_iter()
-        .find(|candidate| candidate.family == stands.family)
-    else {
-        return;
-    };
-    candidate.written = target.written;
-    candidate.known_to = target.known_to;
-    candidate.open = target.open;
-    for mut field in target.fields {
-        if candidate
-            .fields
-            .iter()
-            .any(|known| known.field == field.field)
-        {
-            continue;
-        }
-        field.slot = Some(family.slots[slot].name.clone());
-        field.code = Some(code.clone());
-        field.at = at;
-        candidate.fields.push(field);
-    }
 }

@@ -414,6 +414,47 @@ fn class_fields(
     }
 }
 
+/// Whether a condition holds for certain: no code that is left open could change it.
+fn holds(
+    family: &Family,
+    known: &[Known],
+    classes: &dyn Fn(usize, u32) -> Vec<u32>,
+    cond: &Cond,
+) -> bool {
+    let settled = |slot: usize, codes: &[CodeId]| match &known[slot] {
+        Known::Class(class) => {
+            let all = classes(slot, *class);
+            let inside = all
+                .iter()
+                .filter(|code| codes.contains(&CodeId(**code)))
+                .count();
+            inside == 0 || inside == all.len()
+        }
+        Known::Seen(_) => true,
+        Known::Open => code_of(family, known, slot, classes).is_some(),
+    };
+    let has = |slot: usize, codes: &[CodeId]| {
+        let code = match &known[slot] {
+            Known::Class(class) => classes(slot, *class).first().map(|code| *code as usize),
+            _ => code_of(family, known, slot, classes),
+        };
+        code.is_some_and(|code| codes.contains(&CodeId::at(code)))
+    };
+    cond.terms.iter().all(|term| {
+        let all = &term.any;
+        all.iter().all(|(slot, codes)| settled(slot.index(), codes))
+            && all.iter().any(|(slot, codes)| has(slot.index(), codes)) != term.negated
+    })
+}
+
+/// Whether a condition of the family holds for certain under an explanation.
+pub(super) fn certain(decoder: &Decoder<'_>, explanation: &Explanation, cond: &Cond) -> bool {
+    let (program, family) = decoder.family(explanation.family);
+    let classes =
+        |slot: usize, class: u32| program.slots[slot].classes[class as usize].codes.clone();
+    holds(family, &explanation.branch.known, &classes, cond)
+}
+
 fn derive(
     decoder: &Decoder<'_>,
     family: &Family,
@@ -428,42 +469,10 @@ fn derive(
         }
     }
     for rule in &family.derived {
-        let settled = |cond: &Cond| {
-            cond.terms.iter().all(|term| {
-                term.any
-                    .iter()
-                    .all(|(slot, codes)| match &known[slot.index()] {
-                        Known::Class(class) => {
-                            let all = classes(slot.index(), *class);
-                            let inside = all
-                                .iter()
-                                .filter(|code| codes.contains(&CodeId(**code)))
-                                .count();
-                            inside == 0 || inside == all.len()
-                        }
-                        Known::Seen(_) => true,
-                        Known::Open => code_of(family, known, slot.index(), classes).is_some(),
-                    })
-            })
-        };
-        let holds = |cond: &Cond| {
-            cond.terms.iter().all(|term| {
-                let any = term.any.iter().any(|(slot, codes)| {
-                    let code = match &known[slot.index()] {
-                        Known::Class(class) => classes(slot.index(), *class)
-                            .first()
-                            .map(|code| *code as usize),
-                        _ => code_of(family, known, slot.index(), classes),
-                    };
-                    code.is_some_and(|code| codes.contains(&CodeId::at(code)))
-                });
-                any != term.negated
-            })
-        };
         if rule
             .guard
             .as_ref()
-            .is_some_and(|guard| !settled(guard) || !holds(guard))
+            .is_some_and(|guard| !holds(family, known, classes, guard))
             || values.contains_key(&rule.field)
         {
             continue;

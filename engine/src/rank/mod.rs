@@ -16,12 +16,13 @@ mod fields;
 mod look;
 mod none;
 mod posterior;
+mod relations;
 mod specimens;
 mod why;
 
 pub use answer::{
-    Alternative, Candidate, Context, Correction, Cost, Depth, Disagreement, Evidence, FieldAnswer,
-    NextLook, Piece, Ranking, Remark, SlotSpan,
+    Alternative, Candidate, Content, Context, Correction, Cost, Depth, Disagreement, Evidence,
+    FieldAnswer, NextLook, Piece, Ranking, Relations, Remark, SlotSpan, StandsFor, Succession,
 };
 pub use cases::confirmed;
 pub use detail::Wanted;

@@ -115,7 +115,6 @@ pub(super) fn rank_at(
         &stream,
         &background,
         context,
-        scratch,
         detail,
     );
     scratch.stream = stream;
@@ -326,7 +325,6 @@ pub(super) fn present(
     stream: &Stream,
     background: &Background,
     context: &Context,
-    scratch: &mut Scratch,
     detail: &Detail<'_>,
 ) -> Ranking {
     let Weights {
@@ -350,8 +348,7 @@ pub(super) fn present(
             ranking.others.push((*id, probability));
             continue;
         }
-        let mut candidate =
-            describe::candidate(decoder, list, reading, stream, context, scratch, detail);
+        let mut candidate = describe::candidate(decoder, list, reading, stream, context, detail);
         candidate.family = *id;
         candidate.probability = probability;
         candidate.bits = bits - none;

@@ -130,7 +130,6 @@ pub fn rank_specimens(
         &stream,
         &background,
         context,
-        scratch,
         &Detail::everything(),
     );
     for candidate in &mut ranking.candidates {
