@@ -119,7 +119,7 @@ fn said_left(console: &mut Console, file: &Path, formatted: &Formatted) {
         let (count, first) = (formatted.left.len(), first);
         let lines = if count == 1 { "line does" } else { "lines do" };
         console.complain(&format!(
-            "warning: {}:{first}: {count} {lines} not parse and stood as they were; `etchlore rules check` says why",
+            "warning: {}:{first}: {count} {lines} not parse and stayed as typed; `etchlore rules check` says why",
             file.display()
         ));
     }
