@@ -66,6 +66,7 @@ const LAYERS: &[(&str, &[&str])] = &[
             "Rules",
         ],
     ),
+    ("board", &["check", "decode", "rank", "model", "value"]),
 ];
 
 #[test]

@@ -52,6 +52,7 @@
 //! ```
 
 pub mod analyse;
+pub mod board;
 pub mod check;
 pub mod compile;
 pub mod decode;

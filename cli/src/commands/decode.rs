@@ -400,22 +400,12 @@ fn context(args: &DecodeArgs) -> Result<Context, Failure> {
     let seen = day_of_reading(args.seen.as_deref())?;
     let made = match &args.made {
         None => None,
-        Some(text) => {
-            let (from, to) = text.split_once("..").unwrap_or((text, text));
-            let both = Interval::parse(from).zip(Interval::parse(to));
-            let interval = both
-                .map(|(from, to)| Interval {
-                    from: from.from,
-                    to: to.to,
-                })
-                .filter(|i| i.from <= i.to);
-            Some(interval.ok_or_else(|| {
-                Failure::Usage(
-                    format!("`{text}` is no time of making"),
-                    "write it as 2018..2020, earlier date first".to_owned(),
-                )
-            })?)
-        }
+        Some(text) => Some(Interval::parse_stretch(text).ok_or_else(|| {
+            Failure::Usage(
+                format!("`{text}` is no time of making"),
+                "write it as 2018..2020, earlier date first".to_owned(),
+            )
+        })?),
     };
     if let Some(function) = &args.function {
         let known = etchlore_engine::check::vocabulary::FUNCTIONS;
@@ -437,5 +427,6 @@ fn context(args: &DecodeArgs) -> Result<Context, Failure> {
         function: args.function.clone(),
         package: args.package.clone(),
         pins: args.pins,
+        around: Vec::new(),
     })
 }

@@ -2,7 +2,7 @@
 
 use jiff::civil::Date;
 
-use crate::model::{FamilyId, FieldId, FormKind, SlotId, Standing};
+use crate::model::{FamilyId, FieldId, FormKind, MakerId, SlotId, Standing};
 use crate::value::{Interval, Value};
 
 /// The ranked answer to one reading. The probabilities of `candidates`, `none` and `rest` sum to 1.
@@ -258,9 +258,30 @@ pub struct Correction {
     pub bits: f64,
 }
 
+/// The kinds of [`Disagreement`].
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Clash {
+    /// A character that is certain stands where the rule wants another.
+    Certain,
+    /// The rule says that this is not made.
+    NotMade,
+    /// A date after the day of reading.
+    AfterReading,
+    /// A date outside the years in which the family was made.
+    OutsideYears,
+    /// A slot that stands twice, with two codes.
+    Twice,
+    /// A check digit that fails.
+    CheckDigit,
+    /// One of several specimens that is not explained.
+    Specimen,
+}
+
 /// Something that speaks against an explanation.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Disagreement {
+    /// Of which kind.
+    pub kind: Clash,
     /// What.
     pub text: String,
     /// Where the rule has it from.
@@ -352,6 +373,8 @@ pub struct Context {
     pub package: Option<String>,
     /// Terminals counted.
     pub pins: Option<u32>,
+    /// Makers of other parts nearby, each with what that adds to the odds of a family of theirs, in bits.
+    pub around: Vec<(MakerId, f64)>,
 }
 
 impl Context {
@@ -366,6 +389,7 @@ impl Context {
             function: None,
             package: None,
             pins: None,
+            around: Vec::new(),
         }
     }
 }

@@ -45,6 +45,10 @@ pub(super) fn bits(
         let fits = function == wanted || function.starts_with(&format!("{wanted}/"));
         bits += if fits { FITS } else { OTHER_FUNCTION };
     }
+    if let Some(maker) = family.maker {
+        let here = context.around.iter().filter(|(other, _)| *other == maker);
+        bits += here.map(|(_, bits)| bits).sum::<f64>();
+    }
     if let Some(made) = context.made {
         for (_, date) in &explanation.branch.dates {
             let inside: f64 = date
@@ -116,7 +120,8 @@ pub(super) fn most(context: &Context) -> f64 {
     } else {
         0.0
     };
-    FITS * fits.iter().filter(|fits| **fits).count() as f64 + pins
+    let around = context.around.iter().map(|(_, bits)| *bits);
+    FITS * fits.iter().filter(|fits| **fits).count() as f64 + pins + around.fold(0.0, f64::max)
 }
 
 /// A name that is known.

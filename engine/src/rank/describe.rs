@@ -1,7 +1,7 @@
 //! One candidate for people: fields, corrections, disagreements, how deep it is known.
 
 use super::answer::{
-    Alternative, Candidate, Context, Correction, Depth, Disagreement, FieldAnswer, Piece,
+    Alternative, Candidate, Clash, Context, Correction, Depth, Disagreement, FieldAnswer, Piece,
     Relations, SlotSpan,
 };
 use super::detail::Detail;
@@ -478,6 +478,7 @@ fn glyph_faults(
             if tick.doubt == Doubt::Certain {
                 let read = show(alphabet.glyph(tick.id));
                 candidate.disagreements.push(Disagreement {
+kind: Clash::Certain,
                     text: format!("character {} of line {} is certainly {read}, but `{slot}` has {taken} there", tick.span.0 + 1, line + 1),
                     source: None,
                     bits: CONTRADICTED,
@@ -580,6 +581,7 @@ fn disagreements(
             .flat_map(|term| &term.any)
             .map(|(slot, _)| family.slots[slot.index()].name.clone());
         candidate.disagreements.push(Disagreement {
+            kind: Clash::NotMade,
             text: format!(
                 "the rule says that this is not made ({}){why}",
                 never.cond.text
@@ -615,6 +617,7 @@ fn disagreements(
                         )
                     });
             candidate.disagreements.push(Disagreement {
+                kind: Clash::AfterReading,
                 text: format!("the date {shown} lies after the day of reading"),
                 source: None,
                 bits: FUTURE,
@@ -623,6 +626,7 @@ fn disagreements(
             });
         } else if date.outside {
             candidate.disagreements.push(Disagreement {
+                kind: Clash::OutsideYears,
                 text: format!(
                     "the date {shown} lies outside the years in which the family was made"
                 ),
@@ -636,6 +640,7 @@ fn disagreements(
     for slot in &best.conflicts {
         let name = family.slots[*slot].name.clone();
         candidate.disagreements.push(Disagreement {
+            kind: Clash::Twice,
             text: format!("`{name}` stands twice and differs"),
             source: None,
             bits: crate::decode::CONFLICT,
@@ -651,6 +656,7 @@ fn disagreements(
             .map(|slot| family.slots[slot.index()].name.clone())
             .collect();
         candidate.disagreements.push(Disagreement {
+            kind: Clash::CheckDigit,
             text: format!("the check digit over {} fails", slots.join(", ")),
             source: own_source(),
             bits: NEVER,

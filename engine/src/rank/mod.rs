@@ -21,8 +21,9 @@ mod specimens;
 mod why;
 
 pub use answer::{
-    Alternative, Candidate, Content, Context, Correction, Cost, Depth, Disagreement, Evidence,
-    FieldAnswer, NextLook, Piece, Ranking, Relations, Remark, SlotSpan, StandsFor, Succession,
+    Alternative, Candidate, Clash, Content, Context, Correction, Cost, Depth, Disagreement,
+    Evidence, FieldAnswer, NextLook, Piece, Ranking, Relations, Remark, SlotSpan, StandsFor,
+    Succession,
 };
 pub use cases::confirmed;
 pub use detail::Wanted;

@@ -4,7 +4,7 @@
 //! say of a shared slot is drawn once; and another specimen of an unknown part would show the same text, so that under none a text
 //! that comes again costs little.
 
-use super::answer::{Context, Disagreement, FieldAnswer, Ranking};
+use super::answer::{Clash, Context, Disagreement, FieldAnswer, Ranking};
 use super::describe;
 use super::detail::Detail;
 use super::none::{Background, log2_sum};
@@ -140,6 +140,7 @@ pub fn rank_specimens(
             .retain(|field| !is_own(family, &own, field));
         for (_, number) in strangers.iter().filter(|(id, _)| *id == candidate.family) {
             candidate.disagreements.push(Disagreement {
+                kind: Clash::Specimen,
                 text: format!(
                     "specimen {} is not explained: another part, or damaged beyond the search",
                     number + 1

@@ -263,6 +263,17 @@ impl Interval {
         parts.interval(year, Calendar::Iso)
     }
 
+    /// A stretch of time as written: a date of [`Interval::parse`], or two with `..` between, the earlier first.
+    #[must_use]
+    pub fn parse_stretch(text: &str) -> Option<Interval> {
+        let (from, to) = text.split_once("..").unwrap_or((text, text));
+        let (from, to) = (Interval::parse(from)?, Interval::parse(to)?);
+        (from.from <= to.to).then_some(Interval {
+            from: from.from,
+            to: to.to,
+        })
+    }
+
     /// For people: a week, month, quarter, year or day by its name, else both ends.
     #[must_use]
     pub fn show(&self) -> String {
