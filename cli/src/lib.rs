@@ -1,6 +1,7 @@
 //! The command line of etchlore: typed arguments -> settings -> one thin function a command -> presentation.
 
 mod args;
+mod board_file;
 mod bulk;
 mod casebook;
 mod commands;
@@ -18,7 +19,7 @@ use std::process::ExitCode;
 
 use clap::Parser;
 
-use args::{Cli, Command, Output, RulesCommand};
+use args::{BoardCommand, Cli, Command, Output, RulesCommand};
 use console::Console;
 use failure::{Failure, Status};
 
@@ -55,6 +56,12 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
     let done = match &cli.command {
         Command::Decode(args) => commands::decode::run(args, &cli.global, &mut console),
         Command::Bulk(args) => commands::bulk::run(args, &cli.global, &mut console),
+        Command::Board(args) => match &args.command {
+            BoardCommand::Show(args) => commands::board::show::run(args, &cli.global, &mut console),
+            BoardCommand::Compare(args) => {
+                commands::board::compare::run(args, &cli.global, &mut console)
+            }
+        },
         Command::Rules(args) => match &args.command {
             RulesCommand::Check(args) => {
                 commands::rules::check::run(args, &cli.global, &mut console)

@@ -1,5 +1,6 @@
 //! What was typed. The comments here are the manual.
 
+mod board;
 mod bulk;
 mod confirm;
 mod decode;
@@ -9,6 +10,7 @@ use std::path::PathBuf;
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
 
+pub(crate) use board::{BoardArgs, BoardCommand, BoardCompareArgs, BoardHow, BoardShowArgs};
 pub(crate) use bulk::{BulkArgs, Header};
 pub(crate) use confirm::{ConfirmArgs, ConfusionsArgs};
 pub(crate) use decode::DecodeArgs;
@@ -74,6 +76,8 @@ pub(crate) enum Command {
     Decode(DecodeArgs),
     /// Decodes a parts list and gives it back whole
     Bulk(BulkArgs),
+    /// Accounts for a whole board, and compares two
+    Board(BoardArgs),
     /// Keeps rule sets: check, format, list, show
     Rules(RulesArgs),
     /// Appends a confirmed case to the lab's casebook

@@ -1,5 +1,6 @@
 //! One thin function a command: load, ask the engine, present.
 
+pub(crate) mod board;
 pub(crate) mod bulk;
 pub(crate) mod completions;
 pub(crate) mod confirm;

@@ -1,5 +1,6 @@
 //! The engine's facts for people and programs.
 
+pub(crate) mod board;
 pub(crate) mod diagnostics;
 pub(crate) mod diagram;
 pub(crate) mod relations;

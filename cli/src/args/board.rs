@@ -1,0 +1,67 @@
+//! Arguments of `board`.
+
+use std::path::PathBuf;
+
+use clap::{Args, Subcommand};
+
+/// Accounts for a whole board: parts, makers, what does not fit, what changed.
+///
+/// A board file is YAML: the product, what its seller claims, and for each part where it stands, what was read on it by form, specimen and
+/// reader, what else was seen, and what the analyst decided. `board new` writes a start file. Readings are never altered; what follows from
+/// them stands beside them.
+#[derive(Debug, Clone, Args)]
+pub(crate) struct BoardArgs {
+    #[command(subcommand)]
+    pub(crate) command: BoardCommand,
+}
+
+/// What to do with boards.
+#[derive(Debug, Clone, Subcommand)]
+pub(crate) enum BoardCommand {
+    /// The inventory with findings, makers and open questions
+    Show(BoardShowArgs),
+    /// What changed between two boards
+    Compare(BoardCompareArgs),
+}
+
+/// Shows what is on a board and what does not fit.
+#[derive(Debug, Clone, Args)]
+pub(crate) struct BoardShowArgs {
+    /// The board file
+    #[arg(value_name = "BOARD.yaml")]
+    pub(crate) board: PathBuf,
+    #[command(flatten)]
+    pub(crate) how: BoardHow,
+    /// Ends with status 1 where something does not fit
+    #[arg(long)]
+    pub(crate) strict: bool,
+}
+
+/// Compares two generations: what was carried over, revised, replaced, what is new and gone.
+///
+/// Parts are matched by family and ordering code first, then by family, by function and position.
+#[derive(Debug, Clone, Args)]
+pub(crate) struct BoardCompareArgs {
+    /// The older board
+    #[arg(value_name = "OLD.yaml")]
+    pub(crate) old: PathBuf,
+    /// The newer board
+    #[arg(value_name = "NEW.yaml")]
+    pub(crate) new: PathBuf,
+    #[command(flatten)]
+    pub(crate) how: BoardHow,
+    /// Ends with status 1 where anything but dates and plants differs
+    #[arg(long)]
+    pub(crate) strict: bool,
+}
+
+/// How boards are read.
+#[derive(Debug, Clone, Args)]
+pub(crate) struct BoardHow {
+    /// Day of reading where a board file gives none; today unless given
+    #[arg(long, value_name = "DATE")]
+    pub(crate) seen: Option<String>,
+    /// Threads that decode; as many as the machine has, unless given
+    #[arg(long, value_name = "N")]
+    pub(crate) jobs: Option<usize>,
+}

@@ -1,0 +1,6 @@
+//! A board's account for people and programs: one view of it, written as text, JSON, and pages.
+
+pub(crate) mod changes;
+pub(crate) mod json;
+pub(crate) mod text;
+pub(crate) mod view;
