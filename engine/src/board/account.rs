@@ -379,12 +379,16 @@ fn also(
         if !whole {
             continue;
         }
+        // A number of whoever had it made can stand in any place, and what is known of the package was said of the first identity.
         let alone = Reading {
             lines: vec![line.clone()],
-            form: reading.form,
+            form: None,
         };
-        // What is known of the package was said of the first identity.
-        let ranking = rank(decoder, &alone, &Context::on(context.seen), scratch);
+        let beside = Context {
+            around: context.around.clone(),
+            ..Context::on(context.seen)
+        };
+        let ranking = rank(decoder, &alone, &beside, scratch);
         let known = leading(&ranking)
             .is_some_and(|other| other.probability >= IDENTIFIED && other.family != lead.family);
         if known {

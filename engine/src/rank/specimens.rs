@@ -22,6 +22,12 @@ const STRANGER: f64 = -8.0;
 const KEPT: usize = 60;
 /// log2 below the best at which they are dropped.
 const FAR: f64 = 24.0;
+/// log2 of the share of further specimens that are of the same batch and show its lot and date again; and of the others. Stated beliefs.
+const SAME_BATCH: f64 = -2.0;
+const OTHER_BATCH: f64 = -0.415_037_499_278_844;
+/// log2 of how much likelier than by itself a date is whose year an earlier specimen shows: half of the others are of one year, and
+/// about one year in twelve is likely beforehand.
+const SAME_YEAR: f64 = 2.5;
 /// Most specimens of one part.
 pub const MAX_SPECIMENS: usize = 24;
 
@@ -474,6 +480,55 @@ impl<'a> Join<'a> {
         Some(both)
     }
 
+    /// What codes of a specimen's own cost, if they cost so much by themselves: it may be of the batch of an earlier one and show the same
+    /// again, or its date be of the same year.
+    fn of_batch(&self, alone: f64, again: bool, same_year: bool) -> f64 {
+        let other = OTHER_BATCH + alone;
+        let near = if same_year {
+            log2_sum(other, SAME_YEAR + alone)
+        } else {
+            other
+        };
+        if again {
+            log2_sum(SAME_BATCH, near)
+        } else {
+            near
+        }
+    }
+
+    /// The rules of dates that each specimen has for itself, as far as this one shows them.
+    fn own_dates<'e>(&'e self, explanation: &'e Explanation) -> impl Iterator<Item = usize> + 'e {
+        let rules = explanation.branch.dates.iter().map(|(rule, _)| *rule);
+        rules.filter(|rule| {
+            let slots = &self.family.dates[*rule].slots;
+            slots.iter().all(|slot| self.own[slot.index()])
+        })
+    }
+
+    fn dates_of(&self, rule: usize, slot: usize) -> bool {
+        self.family.dates[rule]
+            .slots
+            .iter()
+            .any(|one| one.index() == slot)
+    }
+
+    /// Whether a slot shows what it shows on an earlier specimen.
+    fn shows_again(&self, a: &Explanation, b: &Explanation, slot: usize) -> bool {
+        if a.edit.is_some() || b.edit.is_some() {
+            return false;
+        }
+        let text = |choice: &Choice| {
+            let ticks = &self.stream.ticks[choice.start..choice.end];
+            ticks.iter().map(|tick| tick.id).collect::<Vec<_>>()
+        };
+        let mut here = b.choices.iter().filter(|choice| choice.slot == slot);
+        here.all(|choice| {
+            a.choices.iter().any(|before| {
+                before.slot == slot && before.code == choice.code && text(before) == text(choice)
+            })
+        })
+    }
+
     /// The codes of shared slots are drawn once, those of a specimen's own for each.
     fn draw_once(&self, a: &Explanation, b: &Explanation, both: &mut Explanation) -> Option<()> {
         let depth = |known: &Known| match known {
@@ -483,7 +538,15 @@ impl<'a> Join<'a> {
         };
         for (slot, own) in self.own.iter().enumerate() {
             if *own {
-                both.branch.bits[slot] += b.branch.bits[slot];
+                let dated = self.own_dates(b).any(|rule| self.dates_of(rule, slot));
+                both.branch.bits[slot] += match &b.branch.known[slot] {
+                    // Below, with all of its date.
+                    Known::Seen(_) if dated => 0.0,
+                    Known::Seen(_) => {
+                        self.of_batch(b.branch.bits[slot], self.shows_again(a, b, slot), false)
+                    }
+                    _ => b.branch.bits[slot],
+                };
                 continue;
             }
             let classes = &self.program.slots[slot].class_of;
@@ -505,6 +568,17 @@ impl<'a> Join<'a> {
                         both.branch.known[slot] = y.clone();
                     }
                 }
+            }
+        }
+        for rule in self.own_dates(b) {
+            let slots = &self.family.dates[rule].slots;
+            let drawn: f64 = slots.iter().map(|slot| b.branch.bits[slot.index()]).sum();
+            let again = slots
+                .iter()
+                .all(|slot| self.shows_again(a, b, slot.index()));
+            if let Some(first) = slots.first() {
+                both.branch.bits[first.index()] +=
+                    self.of_batch(drawn, again, same_year(a, b, rule));
             }
         }
         for group in &self.program.groups {
@@ -586,6 +660,17 @@ impl<'a> Join<'a> {
             }
         }
     }
+}
+
+/// Whether the likeliest year of a date is the same in both.
+fn same_year(a: &Explanation, b: &Explanation, rule: usize) -> bool {
+    let year = |explanation: &Explanation| {
+        let dates = explanation.branch.dates.iter();
+        let mut read = dates.filter(|(known, _)| *known == rule);
+        let first = read.next().and_then(|(_, date)| date.intervals.first());
+        first.map(|(interval, _)| interval.from.year())
+    };
+    year(a).is_some() && year(a) == year(b)
 }
 
 /// Keeps the likeliest.

@@ -108,9 +108,9 @@ pub(crate) fn field_text(field: &FieldAnswer) -> String {
 /// Its probability in words.
 pub(crate) fn sure(view: &PartView) -> String {
     match (view.grade, view.probability) {
-        (Some(grade), _) => grade.to_owned(),
-        (None, Some(p)) => percent(p),
-        (None, None) => view.state.word().to_owned(),
+        (Some(grade), _) if view.state == State::Decided => grade.to_owned(),
+        (_, Some(p)) => percent(p),
+        (_, None) => view.state.word().to_owned(),
     }
 }
 

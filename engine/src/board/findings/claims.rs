@@ -2,7 +2,7 @@
 
 use super::{Finding, FindingKind};
 use crate::board::Board;
-use crate::board::account::{Account, PartAccount, true_family, value};
+use crate::board::account::{Account, IDENTIFIED, PartAccount, true_family, value};
 use crate::board::claim::{Amount, Claim, ClaimKind};
 use crate::decode::{Decoder, Notation, Reading, Scratch};
 use crate::model::{CodeKind, FamilyId, RuleSet};
@@ -104,11 +104,13 @@ fn holds(decoder: &Decoder<'_>, part: &PartAccount, wanted: &[&str]) -> Option<O
 }
 
 fn is_open(lead: &Candidate, name: &str) -> bool {
-    lead.known_to < Depth::BasePart
-        || lead
-            .fields
-            .iter()
-            .any(|field| field.name == name && field.probability.is_some_and(|p| p < 0.8))
+    lead.known_to < Depth::BasePart || is_doubtful(lead, name)
+}
+
+fn is_doubtful(lead: &Candidate, name: &str) -> bool {
+    lead.fields
+        .iter()
+        .any(|field| field.name == name && field.probability.is_some_and(|p| p < IDENTIFIED))
 }
 
 fn bits(lead: &Candidate) -> Option<f64> {
@@ -200,7 +202,7 @@ fn sizes(
     }
     let held = amount(total.bits);
     let from = names(&total.parts);
-    let said = format!("{kind} of {claimed} is claimed; {from} hold {held}");
+    let said = format!("{kind} of {claimed} is claimed; counted: {held} in {from}");
     let is = |factor: f64| near(total.bits * factor, binary) || near(total.bits * factor, decimal);
     let (kind, why) = if near(total.bits, binary) {
         return None;
@@ -276,7 +278,8 @@ fn band(set: &RuleSet, claim: &Claim, account: &Account) -> Option<Finding> {
             continue;
         }
         radios.push(at);
-        let fields = ["frequency", "band"].map(|name| value(lead, name));
+        let sure = |name| value(lead, name).filter(|_| !is_doubtful(lead, name));
+        let fields = ["frequency", "band"].map(sure);
         if fields.iter().all(Option::is_none) || part.identity().is_none() {
             open.push(at);
         }

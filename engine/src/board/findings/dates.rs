@@ -21,9 +21,6 @@ pub(super) fn findings(board: &Board, account: &Account) -> Vec<Finding> {
             continue;
         }
         let dates = known.dates();
-        if let Some((_, date)) = dates.first() {
-            dated.push((at, *date));
-        }
         let late = dates
             .iter()
             .find(|(_, date)| date.from > board.seen)
@@ -46,6 +43,9 @@ pub(super) fn findings(board: &Board, account: &Account) -> Vec<Finding> {
                 why: mended.map(|how| format!("it would fit if {how}")),
             });
             continue;
+        }
+        if let Some((_, date)) = dates.first() {
+            dated.push((at, *date));
         }
         let Some(built) = board.built else { continue };
         if let Some((_, date)) = dates.iter().find(|(_, date)| date.from > built.to) {
