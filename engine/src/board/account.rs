@@ -373,7 +373,7 @@ fn also(
     };
     let mut found = Vec::new();
     for (at, line) in reading.lines.iter().enumerate() {
-        let whole = lead.leftover.iter().any(|piece| {
+        let whole = ranking.unexplained.iter().any(|piece| {
             piece.line == at && piece.text.trim() == line.text.trim() && !piece.text.is_empty()
         });
         if !whole {
