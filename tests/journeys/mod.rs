@@ -1,5 +1,6 @@
 //! The commands as a user types them.
 
+mod board_files;
 mod bulk;
 mod context;
 mod decode;
