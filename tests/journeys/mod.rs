@@ -1,6 +1,7 @@
 //! The commands as a user types them.
 
 mod board;
+mod board_files;
 mod bulk;
 mod context;
 mod decode;
