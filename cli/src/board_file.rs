@@ -3,10 +3,13 @@
 //! Texts are taken raw: `104` and `0814` stay what stands on the part and become no numbers. What YAML's own reader says has its place;
 //! what is found later (a designator twice, a photo that is not there) is found again in the text by its path ([`place`]).
 
+pub(crate) mod from_table;
 mod node;
 mod place;
 mod read;
+pub(crate) mod schema;
 mod shape;
+pub(crate) mod start;
 
 use std::path::{Path, PathBuf};
 
@@ -106,11 +109,20 @@ pub(crate) fn read(path: &Path, today: jiff::civil::Date) -> Result<BoardFile, F
     }
     let bytes = std::fs::read(path).map_err(unreadable)?;
     let text = utf8(path, bytes)?;
-    let parsed = node::parse(&text)
-        .map_err(|(at, what, help)| place::failure(path, &text, at, &what, help))?;
+    read_text(path, &text, today)
+}
+
+/// Reads the text of a board file. `path` is where it stands, or is about to be written.
+pub(crate) fn read_text(
+    path: &Path,
+    text: &str,
+    today: jiff::civil::Date,
+) -> Result<BoardFile, Failure> {
+    let parsed = node::parse(text)
+        .map_err(|(at, what, help)| place::failure(path, text, at, &what, help))?;
     read::board(path, &parsed, today).map_err(|wrong| {
-        let at = place::of(&text, &wrong.path);
-        place::failure(path, &text, at, &wrong.what, wrong.help)
+        let at = place::of(text, &wrong.path);
+        place::failure(path, text, at, &wrong.what, wrong.help)
     })
 }
 
@@ -120,7 +132,10 @@ fn utf8(path: &Path, bytes: Vec<u8>) -> Result<String, Failure> {
     // UTF-16, with its mark or told by the zero bytes of its plain letters.
     let sixteen = bytes.starts_with(b"\xff\xfe") || bytes.starts_with(b"\xfe\xff");
     if sixteen || bytes.iter().take(100).filter(|byte| **byte == 0).count() > 4 {
-        let what = format!("{}:1:1: this file is UTF-16 text", path.display());
+        let what = format!(
+            "{}:1:1: this file is UTF-16 text, or no text",
+            path.display()
+        );
         return Err(Failure::Unreadable(what, help));
     }
     match String::from_utf8(bytes) {

@@ -18,6 +18,10 @@ pub(crate) struct BoardArgs {
 /// What to do with boards.
 #[derive(Debug, Clone, Subcommand)]
 pub(crate) enum BoardCommand {
+    /// A start file, with comments or from a table of readings
+    New(BoardNewArgs),
+    /// A JSON Schema of board files
+    Schema(BoardSchemaArgs),
     /// The inventory with findings, makers and open questions
     Show(BoardShowArgs),
     /// What changed between two boards
@@ -65,3 +69,30 @@ pub(crate) struct BoardHow {
     #[arg(long, value_name = "N")]
     pub(crate) jobs: Option<usize>,
 }
+
+/// Writes a start file: every key with a comment, or what a table of readings holds.
+///
+/// The columns of FROM are found by their header: position, form, mark, specimen, reader, photo, package, pins, quantity, maker, logo,
+/// function, notes. A column of another name, and a value that its key does not take, goes to the notes of the part with its name: nothing is
+/// lost. Rows of one position are readings of one part.
+#[derive(Debug, Clone, Args)]
+pub(crate) struct BoardNewArgs {
+    /// A table of readings: CSV, tab-separated, JSON lines or a spreadsheet
+    #[arg(value_name = "FROM.csv")]
+    pub(crate) from: Option<PathBuf>,
+    /// Where to write; standard output unless given
+    #[arg(short = 'o', long = "out", value_name = "FILE")]
+    pub(crate) out: Option<PathBuf>,
+    /// Replaces a file that is there
+    #[arg(long)]
+    pub(crate) force: bool,
+    /// The column of the mark, by name or number, where its header does not tell
+    #[arg(long, value_name = "COLUMN")]
+    pub(crate) mark: Option<String>,
+}
+
+/// Prints a JSON Schema (draft 2020-12) of board files, for editors.
+///
+/// Editors that know schemas then complete keys, say what they are, and underline what cannot be.
+#[derive(Debug, Clone, Args)]
+pub(crate) struct BoardSchemaArgs {}

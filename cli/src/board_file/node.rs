@@ -196,10 +196,9 @@ impl Reader {
                 _ => "a text",
             };
             let (what, help) = kind.wanted(name);
-            return (at, format!("{found} stands here, but {what}"), help);
+            return (at, format!("{found} here, but {what}"), help);
         }
-        let (what, help) = yaml(text, at, &own);
-        (at, what, help)
+        yaml(text, at, &own)
     }
 }
 
@@ -312,7 +311,7 @@ const PLAIN: &[(&str, &str, &str)] = &[
     ),
     (
         "found unexpected end of stream",
-        "a quote that opens here or above is not closed",
+        "the quote that opens here is not closed",
         "close it; within single quotes a single quote is written twice",
     ),
     (
@@ -322,7 +321,7 @@ const PLAIN: &[(&str, &str, &str)] = &[
     ),
     (
         "did not find expected ',' or",
-        "a bracket that opens here or above is not closed",
+        "the bracket that opens here is not closed",
         "close it, or put a text that begins with `[` or `{` in single quotes",
     ),
     (
@@ -372,28 +371,59 @@ const PLAIN: &[(&str, &str, &str)] = &[
     ),
 ];
 
-fn yaml(text: &str, at: At, own: &str) -> (String, String) {
-    let under = at.and_then(|(line, column)| {
-        let line = text.lines().nth(line - 1)?;
-        line.chars().nth(column - 1)
-    });
-    if under == Some('\t') {
+/// The last place that a message of the YAML reader names: where it began what it could not end.
+fn begun(own: &str) -> At {
+    let (_, place) = own.rsplit_once(" at line ")?;
+    let (line, rest) = place.split_once(" column ")?;
+    let column: String = rest.chars().take_while(char::is_ascii_digit).collect();
+    Some((line.parse().ok()?, column.parse().ok()?))
+}
+
+/// The first character of a text that no board file holds.
+fn control(text: &str) -> At {
+    let strange = |c: char| c.is_control() && c != '\t' && c != '\r';
+    text.split('\n').enumerate().find_map(|(line, typed)| {
+        let column = typed.chars().position(strange)?;
+        Some((line + 1, column + 1))
+    })
+}
+
+fn yaml(text: &str, at: At, own: &str) -> Fault {
+    let before: String = at
+        .and_then(|(line, column)| {
+            let typed = text.lines().nth(line - 1)?;
+            Some(typed.chars().take(column).collect())
+        })
+        .unwrap_or_default();
+    if before.ends_with('\t') {
+        let what = "a tab, where a board file has spaces";
+        return (at, what.to_owned(), "indent with spaces".to_owned());
+    }
+    if own.contains("expected key") && before.trim_end().contains(['\'', '"']) {
         return (
-            "a tab, where a board file has spaces".to_owned(),
-            "indent with spaces".to_owned(),
+            at,
+            "the text goes on behind its closing quote".to_owned(),
+            "put the whole of it in single quotes, and write a single quote within it twice"
+                .to_owned(),
         );
     }
-    match PLAIN.iter().find(|(said, _, _)| own.contains(said)) {
-        Some((_, what, help)) => ((*what).to_owned(), (*help).to_owned()),
-        None => {
-            let end = own.find(" at line ").unwrap_or(own.len());
-            (
-                format!("this is no YAML: {}", &own[..end]),
-                "put a text with `: `, `#` or a leading `{`, `[`, `*`, `&`, `%` in single quotes"
-                    .to_owned(),
-            )
-        }
-    }
+    let Some((said, what, help)) = PLAIN.iter().find(|(said, _, _)| own.contains(said)) else {
+        let end = own.find(" at line ").unwrap_or(own.len());
+        return (
+            at,
+            format!("this is no YAML: {}", &own[..end]),
+            "put a text with `: `, `#` or a leading `{`, `[`, `*`, `&`, `%` in single quotes"
+                .to_owned(),
+        );
+    };
+    let at = match *said {
+        "control characters are not allowed" => control(text).or(at),
+        "could not find expected ':'"
+        | "found unexpected end of stream"
+        | "did not find expected ',' or" => begun(own).or(at),
+        _ => at,
+    };
+    (at, (*what).to_owned(), (*help).to_owned())
 }
 
 /// Asks for one value.
@@ -564,7 +594,7 @@ impl<'de> DeserializeSeed<'de> for Item<'_> {
         match seed.deserialize(deserializer)? {
             Some(node) => Ok(node),
             None => Err(seed.reader.say(
-                format!("an empty item under `{}`", seed.name),
+                format!("item {} under `{}` is empty", before + 1, seed.name),
                 "write something behind the dash, or take it out",
             )),
         }

@@ -155,6 +155,11 @@ fn positions(text: &str) -> impl Iterator<Item = String> + '_ {
         .filter(|one| !one.is_empty())
 }
 
+/// Whether a photo lies beside a board file in this folder.
+pub(super) fn is_beside(folder: &Path, name: &str) -> bool {
+    beside(folder, name, &[]).is_ok()
+}
+
 /// A file beside the board file; nothing outside of its folder.
 fn beside(folder: &Path, name: &str, here: &[Step]) -> Result<PathBuf, Wrong> {
     let named = Path::new(name);
@@ -277,7 +282,9 @@ fn one_part(
     if let Some(outer) = &inside {
         match names.get(outer) {
             None => {
-                let near = near(outer, names.keys().map(String::as_str))
+                let others = names.iter().filter(|(_, of)| **of != at);
+                let others = others.map(|(name, _)| name.as_str());
+                let near = near(outer, others)
                     .first()
                     .map(|near| format!("did you mean `{near}`?"));
                 return wrong(

@@ -203,7 +203,7 @@ const PART: &[Key] = &[
         "inside",
         "the position of the module or can that it is inside of",
         Kind::Text,
-        "M1",
+        "",
     ),
     key("package", "package seen", Kind::Text, "SOIC-8"),
     key("pins", "terminals counted", Kind::Count(1, 100_000), "8"),
@@ -256,8 +256,8 @@ const ON: &[Key] = &[
     ),
     must("x", "left edge", Kind::Percent, "22"),
     must("y", "upper edge", Kind::Percent, "18.5"),
-    must("width", "width", Kind::Percent, "14"),
-    must("height", "height", Kind::Percent, "12"),
+    must("width", "its width", Kind::Percent, "14"),
+    must("height", "its height", Kind::Percent, "12"),
 ];
 
 /// One of the forms, and what goes with it. The forms are those of the rules, in their order.

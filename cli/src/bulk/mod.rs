@@ -24,4 +24,7 @@ mod tally;
 mod want;
 mod work;
 
+pub(crate) use columns::{Sample, choose};
+pub(crate) use input::{Input, unreadable};
 pub(crate) use job::bulk;
+pub(crate) use look::words;
