@@ -2,6 +2,7 @@
 
 mod board;
 mod board_files;
+mod board_new;
 mod bulk;
 mod context;
 mod decode;

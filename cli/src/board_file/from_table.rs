@@ -31,6 +31,7 @@ const NAMES: &[(&str, &[&str])] = &[
         "lines",
         &[
             "lines",
+            "mark",
             "marking",
             "part marking",
             "reading",
@@ -78,7 +79,10 @@ impl Table {
             let of_names = NAMES
                 .iter()
                 .flat_map(|(key, names)| names.iter().map(move |known| (*key, *known)));
-            let of_forms = forms().map(|(form, _)| (form, form));
+            // A column called mark holds what was read, in whatever form.
+            let of_forms = forms()
+                .map(|(form, _)| (form, form))
+                .filter(|(form, _)| *form != "mark");
             // The most words decide; a column of a key that is taken is one more note.
             let best = of_names
                 .chain(of_forms)
