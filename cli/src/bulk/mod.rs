@@ -21,6 +21,7 @@ mod quantities;
 mod run;
 mod summary;
 mod tally;
+pub(crate) mod undecoded;
 mod want;
 mod work;
 
