@@ -10,7 +10,9 @@ use std::path::PathBuf;
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
 
-pub(crate) use board::{BoardArgs, BoardCommand, BoardCompareArgs, BoardHow, BoardShowArgs};
+pub(crate) use board::{
+    BoardArgs, BoardCommand, BoardCompareArgs, BoardHow, BoardReportArgs, BoardShowArgs,
+};
 pub(crate) use bulk::{BulkArgs, Header};
 pub(crate) use confirm::{ConfirmArgs, ConfusionsArgs};
 pub(crate) use decode::DecodeArgs;

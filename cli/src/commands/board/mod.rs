@@ -1,6 +1,7 @@
 //! `board`: a file, its account, a page.
 
 pub(crate) mod compare;
+pub(crate) mod report;
 pub(crate) mod show;
 
 use std::path::Path;
