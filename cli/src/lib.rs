@@ -63,6 +63,9 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
             BoardCommand::Compare(args) => {
                 commands::board::compare::run(args, &cli.global, &mut console)
             }
+            BoardCommand::Report(args) => {
+                commands::board::report::run(args, &cli.global, &mut console)
+            }
         },
         Command::Rules(args) => match &args.command {
             RulesCommand::Check(args) => {

@@ -4,6 +4,8 @@ use std::path::PathBuf;
 
 use clap::{Args, Subcommand};
 
+use crate::present::board::report::Edition;
+
 /// Accounts for a whole board: parts, makers, what does not fit, what changed.
 ///
 /// A board file is YAML: the product, what its seller claims, and for each part where it stands, what was read on it by form, specimen and
@@ -26,6 +28,33 @@ pub(crate) enum BoardCommand {
     Show(BoardShowArgs),
     /// What changed between two boards
     Compare(BoardCompareArgs),
+    /// A report to read: HTML, Markdown, or CSV for a cost estimate
+    Report(BoardReportArgs),
+}
+
+/// Writes a report: one HTML file that needs nothing else, Markdown, or CSV with the inputs of a cost estimate.
+///
+/// The same readings, rules and day give the same bytes. The client edition has no house numbers, serials, lots, notes, people, lab
+/// evidence or lab rules; characters that are not explained are dotted out, and the board is drawn instead of shown.
+#[derive(Debug, Clone, Args)]
+pub(crate) struct BoardReportArgs {
+    /// The board file
+    #[arg(value_name = "BOARD.yaml")]
+    pub(crate) board: PathBuf,
+    /// An older board to compare with
+    #[arg(long, value_name = "OLD.yaml")]
+    pub(crate) against: Option<PathBuf>,
+    /// For whom it is
+    #[arg(long, value_enum, default_value_t)]
+    pub(crate) edition: Edition,
+    /// Photos in the client edition too, without what they say of camera and place; what can be read in them is not covered
+    #[arg(long)]
+    pub(crate) with_photos: bool,
+    /// The report; its ending says the form: .html, .md or .csv
+    #[arg(short = 'o', long = "report", value_name = "REPORT")]
+    pub(crate) to: PathBuf,
+    #[command(flatten)]
+    pub(crate) how: BoardHow,
 }
 
 /// Shows what is on a board and what does not fit.

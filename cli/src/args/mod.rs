@@ -11,7 +11,8 @@ use std::path::PathBuf;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 
 pub(crate) use board::{
-    BoardArgs, BoardCommand, BoardCompareArgs, BoardHow, BoardNewArgs, BoardShowArgs,
+    BoardArgs, BoardCommand, BoardCompareArgs, BoardHow, BoardNewArgs, BoardReportArgs,
+    BoardShowArgs,
 };
 pub(crate) use bulk::{BulkArgs, Header};
 pub(crate) use confirm::{ConfirmArgs, ConfusionsArgs};

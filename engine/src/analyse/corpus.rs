@@ -104,7 +104,7 @@ impl Corpus {
             }
         };
         let mut answers: Vec<(usize, Vec<T>)> = std::thread::scope(|scope| {
-            let workers: Vec<_> = (0..jobs.max(1)).map(|_| scope.spawn(&worker)).collect();
+            let workers: Vec<_> = (0..jobs.max(1)).map(|_| scope.spawn(worker)).collect();
             workers
                 .into_iter()
                 .flat_map(|worker| match worker.join() {

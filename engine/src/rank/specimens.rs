@@ -471,10 +471,10 @@ impl<'a> Join<'a> {
             let before = a.choices.iter().find(|before| {
                 before.slot == choice.slot && before.code.is_some() && before.end > before.start
             });
-            if let Some(before) = before {
-                if !self.read_again(&stream, before, choice) {
-                    differ.push(choice.slot);
-                }
+            if let Some(before) = before
+                && !self.read_again(&stream, before, choice)
+            {
+                differ.push(choice.slot);
             }
         }
         drop(stream);

@@ -2,6 +2,7 @@
 
 pub(crate) mod compare;
 pub(crate) mod new;
+pub(crate) mod report;
 pub(crate) mod schema;
 pub(crate) mod show;
 
