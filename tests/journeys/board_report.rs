@@ -5,7 +5,7 @@ use std::path::Path;
 use crate::harness::{Run, etchlore, root, run_with};
 
 /// What the lab keeps to itself, planted all over one board.
-const INTERNAL: [(&str, &str); 22] = [
+const INTERNAL: [(&str, &str); 23] = [
     ("notes of the board", "lent by a fisherman of Sortvik"),
     ("notes of a part", "smells of burnt flux"),
     ("name of a photo", "bench-of-ingrid"),
@@ -17,6 +17,7 @@ const INTERNAL: [(&str, &str); 22] = [
     ("why it was decided", "the ribbon ties two of its pins"),
     ("basis of a decision", "bought from a breaker"),
     ("house number that stands alone", "20418"),
+    ("house number that no list has", "20777"),
     ("house number beside a mark", "20461"),
     ("where a house number is known from", "buoy 3"),
     ("rule of the lab", "oslo_house"),
@@ -62,6 +63,9 @@ parts:
   - at: U3
     readings:
       - top: OS-20418-B
+  - at: U4
+    readings:
+      - top: OS-20777-B
   - at: M1
     readings:
       - lid: "{:e3} | BREVIK | BRV868L-A2 | S/N 00A41F5 | EEC | OS-20461-A"

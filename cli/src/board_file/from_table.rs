@@ -137,6 +137,8 @@ struct Draft {
     values: Vec<(&'static str, String)>,
     readings: Vec<Vec<(&'static str, String)>>,
     notes: Vec<String>,
+    /// Rows whose marks are no readings.
+    unread: Vec<usize>,
 }
 
 /// The text of a board file with all rows of a table, and what was made of it.
@@ -204,6 +206,18 @@ pub(crate) fn from_table(
             .sum::<usize>(),
         known.join("\n")
     );
+    let unread: Vec<String> = drafts
+        .iter()
+        .flat_map(|draft| &draft.unread)
+        .map(usize::to_string)
+        .collect();
+    let summary = match unread.as_slice() {
+        [] => summary,
+        rows => format!(
+            "{summary}\nnot in the notation of readings, so kept in the notes: the marks of rows {}",
+            rows.join(", ")
+        ),
+    };
     Ok((text, summary))
 }
 
@@ -303,7 +317,10 @@ fn add(drafts: &mut Vec<Draft>, table: &Table, number: usize, row: &[String], pl
                 let lines = cell.replace("\r\n", " | ").replace(['\n', '\r'], " | ");
                 match Reading::parse(&lines, Notation::default()) {
                     Ok(_) if lines.len() <= MAX_TEXT => marks.push((key, lines)),
-                    _ => note(draft),
+                    _ => {
+                        draft.unread.push(number);
+                        note(draft);
+                    }
                 }
             }
             Some(key @ ("specimen" | "reader")) if takes(key, cell, place) => {

@@ -51,8 +51,15 @@ pub(crate) fn beside(
     text: &str,
 ) -> Result<(), Failure> {
     let width = console.width().saturating_sub(MARGIN).max(20);
+    // A head that fills the margin has a line of its own.
+    let (head, alone) = if head.width() < MARGIN {
+        (head, false)
+    } else {
+        console.line(&console.paint(label, head))?;
+        ("", true)
+    };
     for (at, line) in wrapped(text, width).into_iter().enumerate() {
-        let head = if at == 0 { head } else { "" };
+        let head = if at == 0 && !alone { head } else { "" };
         let head = format!(
             "{}{}",
             console.paint(label, head),

@@ -8,7 +8,7 @@ use super::corpus::{Corpus, Status, answer, reading};
 use super::shape::shape;
 use crate::Rules;
 use crate::decode::Scratch;
-use crate::model::{CodeKind, Family, FamilyId, RowItem};
+use crate::model::{CodeKind, Family, FamilyId, RowItem, SlotId, slots};
 use crate::rank::Context;
 use crate::source::Place;
 
@@ -209,8 +209,7 @@ fn unused(family: &Family, used: &BTreeSet<(usize, u32)>) -> Vec<Unused> {
         let mut parts = Vec::new();
         optional_parts(&form.row.items, &mut parts);
         for part in parts {
-            let mut slots = Vec::new();
-            slots_of(part, &mut slots);
+            let slots: Vec<usize> = slots(part).into_iter().map(SlotId::index).collect();
             if slots
                 .iter()
                 .all(|slot| used.iter().all(|(of, _)| of != slot))
@@ -235,16 +234,6 @@ fn optional_parts<'r>(items: &'r [RowItem], found: &mut Vec<&'r [RowItem]>) {
         if let RowItem::Optional(inner) = item {
             found.push(inner);
             optional_parts(inner, found);
-        }
-    }
-}
-
-fn slots_of(items: &[RowItem], found: &mut Vec<usize>) {
-    for item in items {
-        match item {
-            RowItem::Slot(slot) => found.push(slot.index()),
-            RowItem::Optional(inner) => slots_of(inner, found),
-            _ => {}
         }
     }
 }

@@ -4,7 +4,7 @@ use std::collections::HashSet;
 
 use super::cx::Cx;
 use crate::diagnostic::{Diagnostic, Severity, near};
-use crate::model::{CodeKind, Cond, Family, OpenRule, RowItem, RuleSet};
+use crate::model::{CodeKind, Cond, Family, OpenRule, RuleSet, slots};
 use crate::syntax::ast::{BaseLit, LineKind, Word};
 use crate::value::DatePart;
 
@@ -318,18 +318,11 @@ fn family_lints(family: &Family, rules: &RuleSet, found: &mut Vec<Diagnostic>) {
 
 /// Slots that no form prints: forgotten, or a clause misspelt.
 fn unused_slots(family: &Family, found: &mut Vec<Diagnostic>) {
-    fn mark(items: &[RowItem], used: &mut [bool]) {
-        for item in items {
-            match item {
-                RowItem::Slot(slot) => used[slot.index()] = true,
-                RowItem::Optional(inner) => mark(inner, used),
-                _ => {}
-            }
-        }
-    }
     let mut used = vec![false; family.slots.len()];
     for form in &family.forms {
-        mark(&form.row.items, &mut used);
+        for slot in slots(&form.row.items) {
+            used[slot.index()] = true;
+        }
     }
     if family.forms.is_empty() {
         return;

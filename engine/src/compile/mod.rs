@@ -20,7 +20,7 @@ pub(crate) use row::Place;
 pub(crate) use table::{OpenStrip, Spelled, Table, key};
 
 use crate::glyph::Confusions;
-use crate::model::{CodeKind, Cond, Family, FamilyId, FormKind, RuleSet};
+use crate::model::{CodeKind, Cond, Family, FamilyId, FormKind, RuleSet, slots};
 
 /// All families, ready to decode. Immutable; share it between threads.
 #[derive(Debug, Clone, Default)]
@@ -389,7 +389,9 @@ fn compile_family(
 fn naming(family: &Family, printed: Vec<usize>) -> Vec<bool> {
     let mut naming = vec![false; family.slots.len()];
     if let Some(base) = &family.base {
-        mark_slots(&base.items, &mut naming);
+        for slot in slots(&base.items) {
+            naming[slot.index()] = true;
+        }
         if printed.iter().any(|slot| naming[*slot]) {
             return naming;
         }
@@ -413,16 +415,6 @@ fn naming(family: &Family, printed: Vec<usize>) -> Vec<bool> {
         naming[index] = !slot.each && !dated && !symbol;
     }
     naming
-}
-
-fn mark_slots(items: &[crate::model::RowItem], naming: &mut [bool]) {
-    for item in items {
-        match item {
-            crate::model::RowItem::Slot(slot) => naming[slot.index()] = true,
-            crate::model::RowItem::Optional(inner) => mark_slots(inner, naming),
-            _ => {}
-        }
-    }
 }
 
 fn line_program(places: Vec<Place>, tables: &[Table]) -> LineProgram {

@@ -5,6 +5,7 @@ use super::stream::{Doubt, Stream, Tick};
 use super::walk::{Choice, How, likeliest};
 use crate::compile::OTHER;
 use crate::glyph::Glyph;
+use crate::model::Spelling;
 
 impl Decoder<'_> {
     /// The glyphs that a choice was taken for; `None` where some were not read.
@@ -106,6 +107,16 @@ impl Decoder<'_> {
                     .collect()
             }
         }
+    }
+
+    /// A choice as text; `_` for what was not read.
+    pub(crate) fn told(&self, family: usize, choice: &Choice, stream: &Stream) -> String {
+        let glyphs = self.glyphs(family, choice, stream);
+        let one = glyphs.iter().map(|can| match can.as_slice() {
+            [only] => only.clone(),
+            _ => Glyph::Char('_'),
+        });
+        Spelling::of_glyphs(one.collect()).text()
     }
 
     /// The glyph of a tick.

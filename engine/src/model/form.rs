@@ -90,6 +90,16 @@ pub struct Row {
     pub items: Vec<RowItem>,
 }
 
+/// The slots that items print, optional ones among them, in their order.
+pub fn slots(items: &[RowItem]) -> Vec<SlotId> {
+    let each = items.iter().flat_map(|item| match item {
+        RowItem::Slot(slot) => vec![*slot],
+        RowItem::Optional(inner) => slots(inner),
+        _ => Vec::new(),
+    });
+    each.collect()
+}
+
 /// One item of a row.
 #[derive(Debug, Clone, PartialEq)]
 pub enum RowItem {

@@ -14,7 +14,7 @@ mod slot;
 
 use jiff::civil::Date;
 
-pub use form::{Form, FormKind, Row, RowItem};
+pub use form::{Form, FormKind, Row, RowItem, slots};
 pub use id::{CodeId, FamilyId, FieldId, MakerId, SlotId};
 pub use slot::{
     Case, Code, CodeKind, OpenRule, Print, Slot, Spelling, Stands, Strip, StripPlace, string_shares,

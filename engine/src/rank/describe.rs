@@ -564,6 +564,7 @@ fn disagreements(
     candidate: &mut Candidate,
 ) {
     let (_, family) = decoder.family(best.family);
+    let family_index = best.family.index();
     let own_source = || family.provenance.source.clone();
     for never in &best.branch.broken {
         let never = &family.nevers[*never];
@@ -638,9 +639,16 @@ fn disagreements(
     }
     for slot in &best.conflicts {
         let name = family.slots[*slot].name.clone();
+        let mut twice: Vec<String> = Vec::new();
+        for choice in best.choices.iter().filter(|choice| choice.slot == *slot) {
+            let text = decoder.told(family_index, choice, over);
+            if !text.is_empty() && !twice.contains(&text) {
+                twice.push(text);
+            }
+        }
         candidate.disagreements.push(Disagreement {
             kind: Clash::Twice,
-            text: format!("`{name}` stands twice and differs"),
+            text: format!("`{name}` stands twice and differs: {}", twice.join(", ")),
             source: None,
             bits: crate::decode::CONFLICT,
             mended_by: None,

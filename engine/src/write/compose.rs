@@ -5,7 +5,7 @@ use crate::diagnostic::near;
 use crate::glyph::{Glyph, GlyphSet};
 use crate::model::{
     Case, Code, CodeId, CodeKind, Cond, Family, RowItem, Slot, SlotId, Spelling, Strip, StripPlace,
-    check_holds,
+    check_holds, slots,
 };
 
 /// Codes tried for slots that are not given, before giving up.
@@ -575,9 +575,8 @@ pub fn all(family: &Family, form: usize, most: usize) -> Result<Vec<Written>, us
         order: Vec::new(),
     };
     // Slots that the form prints, and those that a condition asks for.
-    let mut printed = Vec::new();
+    let printed = slots(&family.forms[form].row.items);
     let mut asked = vec![false; family.slots.len()];
-    slots_of(&family.forms[form].row.items, &mut printed);
     let guards = family
         .slots
         .iter()
@@ -602,16 +601,6 @@ pub fn all(family: &Family, form: usize, most: usize) -> Result<Vec<Written>, us
     let mut known = vec![None; family.slots.len()];
     search.go(0, &mut known, &whole)?;
     Ok(search.found)
-}
-
-fn slots_of(items: &[RowItem], found: &mut Vec<SlotId>) {
-    for item in items {
-        match item {
-            RowItem::Slot(slot) => found.push(*slot),
-            RowItem::Optional(inner) => slots_of(inner, found),
-            _ => {}
-        }
-    }
 }
 
 struct All<'a> {

@@ -66,7 +66,7 @@ pub(crate) fn facts(page: &Page) -> Vec<(&'static str, String)> {
 fn quoted(text: &str) -> Markup {
     let pieces: Vec<&str> = text.split('`').collect();
     // One without its fellow is a character of its own.
-    if pieces.len() % 2 == 0 {
+    if pieces.len().is_multiple_of(2) {
         return html! { (text) };
     }
     html! { @for (number, piece) in pieces.into_iter().enumerate() { @if number % 2 == 1 { code { (piece) } } @else { (piece) } } }

@@ -1,8 +1,8 @@
 //! What an edition leaves out. The client edition has no house numbers, serials, lots, notes, people, lab evidence or lab rules.
 
-use etchlore_engine::board::{Change, Finding, FindingKind};
+use etchlore_engine::board::{Change, Finding, FindingKind, State};
 use etchlore_engine::check::vocabulary;
-use etchlore_engine::model::{CodeKind, RuleSet};
+use etchlore_engine::model::{CodeKind, FamilyId, FormKind, RuleSet, slots};
 use etchlore_engine::rank::{Candidate, Cost, FieldAnswer, SlotSpan};
 
 use crate::present::board::view::PartView;
@@ -19,6 +19,16 @@ pub(crate) enum Edition {
 
 /// Fields that are of one unit or batch, or of the lab's own dealings.
 const PRIVATE: [&str; 5] = ["lot", "trace", "serial", "control", "rom_code"];
+
+/// What a client reads of a house number that no list resolves.
+pub(crate) const HOUSE: &str = "a number of one house, not resolved";
+
+/// Whether a family of the lab holds numbers that stand for others.
+pub(crate) fn is_house(set: &RuleSet, family: FamilyId) -> bool {
+    let family = &set.families[family.index()];
+    let mut codes = family.slots.iter().flat_map(|slot| &slot.codes);
+    !family.builtin && codes.any(|code| code.stands.is_some())
+}
 
 impl Edition {
     pub(crate) fn word(self) -> &'static str {
@@ -43,8 +53,9 @@ impl Edition {
     }
 
     /// Whether a field of a candidate is shown: what a house number prints is the house's.
-    pub(crate) fn shows(self, lead: &Candidate, field: &FieldAnswer) -> bool {
-        let of_house = lead.relations.stands_for.is_some() && field.at.is_some();
+    pub(crate) fn shows(self, set: &RuleSet, lead: &Candidate, field: &FieldAnswer) -> bool {
+        let resolved = lead.relations.stands_for.is_some();
+        let of_house = is_house(set, lead.family) && (field.at.is_some() || !resolved);
         self.shows_field(&field.name) && !(self.is_client() && of_house)
     }
 
@@ -53,9 +64,15 @@ impl Edition {
         if !self.is_client() {
             return true;
         }
-        let slot = &set.families[lead.family.index()].slots[span.slot.index()];
+        let family = &set.families[lead.family.index()];
+        let slot = &family.slots[span.slot.index()];
         if slot.each || PRIVATE.iter().any(|word| span.name.ends_with(word)) {
             return false;
+        }
+        // The ordering code is shown, so what is printed of it is.
+        let code = family.forms.iter().find(|form| form.kind == FormKind::Code);
+        if code.is_some_and(|form| slots(&form.row.items).contains(&span.slot)) {
+            return true;
         }
         let mut gives = lead
             .fields
@@ -68,7 +85,7 @@ impl Edition {
                 .all(|code| !matches!(code.kind, CodeKind::Open(_)))
         };
         match gives.peek() {
-            Some(_) => gives.all(|field| self.shows(lead, field)),
+            Some(_) => gives.all(|field| self.shows(set, lead, field)),
             // Parts of a date give no field of their own here.
             None => {
                 let word = span.name.rsplit('.').next().unwrap_or_default();
@@ -88,14 +105,20 @@ impl Edition {
     }
 
     /// A part's words for this edition.
-    pub(crate) fn part(self, view: PartView, lead: Option<&Candidate>) -> PartView {
+    pub(crate) fn part(self, set: &RuleSet, view: PartView, lead: Option<&Candidate>) -> PartView {
         if !self.is_client() {
             return view;
         }
         let stands = lead.and_then(|lead| lead.relations.stands_for.as_ref());
+        let of_house = lead.is_some_and(|lead| is_house(set, lead.family));
+        let unresolved = of_house && stands.is_none() && view.state != State::Decided;
         let written = match stands {
             Some(stands) => stands.written.clone(),
-            None => view.written,
+            None => view.written.filter(|_| !unresolved),
+        };
+        let title = match unresolved {
+            true => HOUSE.to_owned(),
+            false => view.title,
         };
         // A field of the house number itself is none of the part's.
         let hidden = |name: &String| {
@@ -105,9 +128,10 @@ impl Edition {
                     .find(|f| f.name == *name)
                     .map(|f| (lead, f))
             });
-            of.is_some_and(|(lead, field)| !self.shows(lead, field)) || !self.shows_field(name)
+            of.is_some_and(|(lead, field)| !self.shows(set, lead, field)) || !self.shows_field(name)
         };
         PartView {
+            title,
             written,
             fields: view
                 .fields

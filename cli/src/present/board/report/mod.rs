@@ -171,7 +171,7 @@ pub(crate) fn function_title(function: &str) -> &str {
 fn views(set: &RuleSet, edition: Edition, (file, account): Side<'_>) -> Vec<PartView> {
     let all = super::view::parts(set, &file.board, account);
     let both = all.into_iter().zip(&account.parts);
-    both.map(|(view, known)| edition.part(view, known.lead()))
+    both.map(|(view, known)| edition.part(set, view, known.lead()))
         .collect()
 }
 

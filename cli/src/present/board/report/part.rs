@@ -6,6 +6,7 @@ use etchlore_engine::model::RuleSet;
 use etchlore_engine::rank::{Candidate, FieldAnswer, Ranking};
 use etchlore_engine::value::Interval;
 
+use super::edition::{HOUSE, is_house};
 use super::{Edition, Side, relative};
 use crate::present::board::view::{PartView, fit, named, sure};
 use crate::present::text::{flags, letter, percent, shown, slot_names, taken};
@@ -144,7 +145,7 @@ pub(super) fn entry(
         seen: seen(part),
         within: part.inside.clone(),
         marks: marks(set, edition, part, known, of_mark),
-        said: said(edition, known, of_mark.or(lead)),
+        said: said(set, edition, known, of_mark.or(lead)),
         but: edition
             .inside(of_mark.map(|lead| but(known, lead)))
             .unwrap_or_default(),
@@ -262,7 +263,7 @@ fn lines(
     ranking: &Ranking,
 ) -> Vec<Vec<Seg>> {
     let names = lead.map(slot_names).unwrap_or_default();
-    let house = lead.is_some_and(|lead| lead.relations.stands_for.is_some());
+    let house = lead.is_some_and(|lead| is_house(set, lead.family));
     let each = reading.lines.iter().enumerate().map(|(number, line)| {
         let chars: Vec<char> = line.text.chars().collect();
         let mut letters: Vec<Option<char>> = vec![None; chars.len()];
@@ -304,7 +305,12 @@ fn lines(
     each.collect()
 }
 
-fn said(edition: Edition, known: &PartAccount, lead: Option<&Candidate>) -> Vec<Said> {
+fn said(
+    set: &RuleSet,
+    edition: Edition,
+    known: &PartAccount,
+    lead: Option<&Candidate>,
+) -> Vec<Said> {
     let Some(lead) = lead else { return Vec::new() };
     let names = slot_names(lead);
     let one = |field: &FieldAnswer, name: String| {
@@ -326,13 +332,13 @@ fn said(edition: Edition, known: &PartAccount, lead: Option<&Candidate>) -> Vec<
     let common = lead
         .fields
         .iter()
-        .filter(|field| edition.shows(lead, field));
+        .filter(|field| edition.shows(set, lead, field));
     let mut all: Vec<Said> = common.map(|field| one(field, plain(field))).collect();
     for (number, (_, specimen)) in known.own.iter().enumerate() {
         let own = specimen
             .fields
             .iter()
-            .filter(|field| field.name != "date_of" && edition.shows(lead, field));
+            .filter(|field| field.name != "date_of" && edition.shows(set, lead, field));
         all.extend(
             own.map(|field| one(field, format!("{}, reading {}", plain(field), number + 1))),
         );
@@ -402,6 +408,12 @@ fn others(set: &RuleSet, edition: Edition, ranking: &Ranking, led: bool) -> Vec<
                 Some(stands) => (stands.family, stands.written.clone()),
                 None => (candidate.family, candidate.written.clone()),
             };
+            if edition.is_client() && is_house(set, family) {
+                return Other {
+                    sure: percent(candidate.probability),
+                    what: HOUSE.to_owned(),
+                };
+            }
             let written = written
                 .map(|written| format!(", {written}"))
                 .unwrap_or_default();
