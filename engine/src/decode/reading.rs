@@ -96,6 +96,36 @@ impl std::fmt::Display for ReadingError {
 impl std::error::Error for ReadingError {}
 
 impl Reading {
+    /// The same reading with the symbols set apart that touch other glyphs: a dot or a finish symbol stands beside a mark more often than it belongs
+    /// to it. `None` where no symbol touches.
+    pub(crate) fn symbols_apart(&self) -> Option<Reading> {
+        let symbol = |mark: &Mark| {
+            matches!(
+                &mark.seen,
+                Seen::Glyph(Glyph::Symbol(_)) | Seen::Certain(Glyph::Symbol(_))
+            )
+        };
+        let touches = |pair: &[Mark]| {
+            pair[1].before == Boundary::None && (symbol(&pair[0]) || symbol(&pair[1]))
+        };
+        if !self
+            .lines
+            .iter()
+            .any(|line| line.marks.windows(2).any(touches))
+        {
+            return None;
+        }
+        let mut apart = self.clone();
+        for line in &mut apart.lines {
+            for at in 1..line.marks.len() {
+                if touches(&line.marks[at - 1..=at]) {
+                    line.marks[at].before = Boundary::Space;
+                }
+            }
+        }
+        Some(apart)
+    }
+
     /// Reads one text, in which ` | ` parts the lines.
     ///
     /// # Errors
