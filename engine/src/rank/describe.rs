@@ -161,7 +161,7 @@ pub(super) fn answers(
         && list.get(1).is_none_or(|weighed| weighed.share < MERGED)
         && firsts.iter().all(|one| one.values.len() == 1)
     {
-        return settled(decoder, family, firsts, list[0].share, detail);
+        return settled(decoder, family, firsts, detail);
     }
     let merge =
         |weighed: &Weighed<'_>,
@@ -201,6 +201,7 @@ pub(super) fn answers(
             }
         };
     merge(&list[0], &firsts, &mut marginals);
+    let mut merged = list[0].share;
     for weighed in list.iter().skip(1).take(MAX_MERGED - 1) {
         if weighed.share < MERGED {
             break;
@@ -210,6 +211,13 @@ pub(super) fn answers(
             detail.wants(field)
         });
         merge(weighed, &said, &mut marginals);
+        merged += weighed.share;
+    }
+    // Those left out are taken to say what those merged do.
+    for (_, values) in &mut marginals {
+        for (_, _, p) in values {
+            *p /= merged;
+        }
     }
     let over = best.over(stream, decoder);
     let mut answers: Vec<FieldAnswer> = Vec::new();
@@ -300,7 +308,6 @@ fn settled(
     decoder: &Decoder<'_>,
     family: &Family,
     said: Vec<Said>,
-    share: f64,
     detail: &Detail<'_>,
 ) -> Vec<FieldAnswer> {
     let mut answers: Vec<FieldAnswer> = Vec::with_capacity(said.len());
@@ -325,7 +332,7 @@ fn settled(
             value,
             derived: one.derived,
             unknown: one.unknown,
-            probability: (trust < 1.0).then_some(share * trust),
+            probability: (trust < 1.0).then_some(trust),
             standing: (trust < 1.0).then_some(one.standing),
             ..FieldAnswer::unnamed(one.field)
         });

@@ -4,7 +4,7 @@ use etchlore_engine::board::{Account, Board, DieFit, Part, PartAccount, State, f
 use etchlore_engine::model::{FamilyId, MakerId, RuleSet};
 use etchlore_engine::rank::{Candidate, FieldAnswer};
 
-use crate::present::text::percent;
+use crate::present::text::{other_text, percent};
 use crate::present::wire::standing;
 
 /// Fields that an inventory shows, in this order; the rest is in the part's own card.
@@ -106,7 +106,7 @@ pub(crate) fn field_text(field: &FieldAnswer) -> String {
         text.push_str(&format!(" ({})", percent(p)));
         let rivals = field.alternatives.iter();
         for rival in rivals.filter(|rival| rival.probability >= RIVAL).take(2) {
-            let what = if rival.absent { "none" } else { &rival.text };
+            let what = other_text(rival);
             text.push_str(&format!(" or {what} ({})", percent(rival.probability)));
         }
     }
