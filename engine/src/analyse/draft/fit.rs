@@ -99,20 +99,23 @@ pub(super) fn telling(counts: impl IntoIterator<Item = usize> + Clone) -> f64 {
         .sum()
 }
 
-/// What a group of one stem costs, judged by a sample of it.
-pub(super) fn cost(group: &[&Mark], stem: usize, least: usize) -> f64 {
+/// What a group of one stem costs, judged by a sample of it; that its marks are of this group, among `all`, has its price too.
+pub(super) fn cost(group: &[&Mark], stem: usize, least: usize, all: usize) -> f64 {
+    let chosen = group.len() as f64 * (all as f64 / group.len() as f64).log2();
     if group.len() <= SAMPLE {
-        return fit(group, stem, least).cost;
+        return chosen + fit(group, stem, least, true).cost;
     }
     let step = group.len() as f64 / SAMPLE as f64;
     let sample: Vec<&Mark> = (0..SAMPLE)
         .map(|n| group[(n as f64 * step) as usize])
         .collect();
-    fit(&sample, stem, least).cost * step
+    chosen + fit(&sample, stem, least, true).cost * step
 }
 
 /// Describes marks that share their first `stem` characters.
-pub(super) fn fit(group: &[&Mark], stem: usize, least: usize) -> Fit {
+///
+/// Marks of the same boundaries and classes make a row; with `joined`, one that lacks single places of another row belongs to that.
+pub(super) fn fit(group: &[&Mark], stem: usize, least: usize, joined: bool) -> Fit {
     let runs = tokens(group, stem);
     let mut by_classes: BTreeMap<Vec<Class>, Vec<usize>> = BTreeMap::new();
     for (at, runs) in runs.iter().enumerate() {
@@ -129,7 +132,8 @@ pub(super) fn fit(group: &[&Mark], stem: usize, least: usize) -> Fit {
             let texts = runs[*at].iter().map(|run| Some(run.text.clone()));
             (*at, texts.collect())
         };
-        let taken = marks.len() >= seldom
+        let taken = joined
+            && marks.len() >= seldom
             && fit
                 .rows
                 .iter_mut()
@@ -173,22 +177,6 @@ fn join(
     let Some(missing) = missing(long, short) else {
         return false;
     };
-    let mut optional = missing.clone();
-    for (_, texts) in &row.marks {
-        // In the columns of the longer one.
-        let mut texts = texts.iter();
-        for (at, optional) in optional.iter_mut().enumerate() {
-            let absent = if long.len() > row.classes.len() && missing[at] {
-                true
-            } else {
-                texts.next().is_some_and(Option::is_none)
-            };
-            *optional |= absent;
-        }
-    }
-    if !apart(long, &optional) {
-        return false;
-    }
     let spread = |texts: Vec<Option<String>>| {
         let mut texts = texts.into_iter();
         let all = missing.iter();
@@ -201,8 +189,28 @@ fn join(
         })
         .collect::<Vec<_>>()
     };
+    let longer = classes.len() > row.classes.len();
+    let mut optional = vec![false; long.len()];
+    let old = row.marks.iter().map(|(_, texts)| {
+        if longer {
+            spread(texts.clone())
+        } else {
+            texts.clone()
+        }
+    });
+    let one_new = (!longer).then(|| spread(vec![Some(String::new()); short.len()]));
+    for texts in old.chain(one_new) {
+        for (at, text) in texts.iter().enumerate() {
+            // A boundary goes with what stands behind it; it is lost only where that is there.
+            let alone = !long[at].is_gap() || texts.get(at + 1).is_some_and(Option::is_some);
+            optional[at] |= text.is_none() && alone;
+        }
+    }
+    if !apart(long, &optional) {
+        return false;
+    }
     let new = marks.iter().map(texts);
-    if classes.len() > row.classes.len() {
+    if longer {
         for (_, texts) in &mut row.marks {
             *texts = spread(std::mem::take(texts));
         }
@@ -244,7 +252,8 @@ fn missing(long: &[Class], short: &[Class]) -> Option<Vec<bool>> {
     (whole && missing.iter().any(|missing| *missing)).then_some(missing)
 }
 
-/// Whether runs of one class never touch where what stands between them is absent.
+/// Whether runs of one class never touch, also where what stands between them is absent. (A row of its own may have such that do, as they
+/// are of a fixed length in all its marks.)
 fn apart(classes: &[Class], optional: &[bool]) -> bool {
     if optional
         .iter()
@@ -257,8 +266,7 @@ fn apart(classes: &[Class], optional: &[bool]) -> bool {
     }
     for (at, class) in classes.iter().enumerate() {
         for (then, next) in classes.iter().enumerate().skip(at + 1) {
-            // Two that stand side by side anyway were cut so.
-            if then > at + 1 && class.melts(*next) {
+            if class.melts(*next) {
                 return false;
             }
             if !optional[then] {

@@ -12,16 +12,17 @@ mod fit;
 mod stems;
 mod write;
 
-use std::collections::{BTreeMap, HashSet};
+use std::collections::{BTreeMap, BTreeSet, HashSet};
 
 use jiff::civil::Date;
 
 use super::corpus::{Corpus, Status, reading};
 use super::coverage::{Group, by_shape};
+use super::splits::splits;
 use crate::Rules;
 use crate::check::check;
 use crate::compile::Limits;
-use crate::decode::Scratch;
+use crate::decode::{Effort, Scratch};
 use crate::format::format;
 use crate::glyph::Confusions;
 use crate::rank::{Context, Ranking, Wanted, rank_in_short};
@@ -116,13 +117,15 @@ pub fn draft(rules: &Rules, corpus: &Corpus, how: &Drafting) -> Draft {
         .map(|family| family.name.clone())
         .collect();
     let mut written: Vec<write::Written> = Vec::new();
-    for group in groups.iter().filter(|group| !group.fit.rows.is_empty()) {
+    groups.retain(|group| !group.fit.rows.is_empty());
+    for group in &groups {
         let of_group = write::family(group, &|name| names.contains(name));
         names.insert(of_group.name.clone());
         written.push(of_group);
     }
+    let rules = tried(&mut groups, &mut written, least);
     // Families that explain too little by the decoder's own account are left out. The others do not depend on them.
-    let explained = explained(&written, corpus, &open, how);
+    let explained = explained(rules.as_ref(), corpus, &open, how);
     let mut by_family: BTreeMap<usize, Drafted> = BTreeMap::new();
     for (at, found) in open.iter().zip(&explained) {
         let Some((family, status)) = found else {
@@ -160,7 +163,8 @@ pub fn draft(rules: &Rules, corpus: &Corpus, how: &Drafting) -> Draft {
 fn short(rules: &Rules, mark: &str, context: &Context, scratch: &mut Scratch) -> Option<Ranking> {
     let reading = reading(mark)?;
     let wanted = Wanted::some([]);
-    let decoder = rules.decoder();
+    // As lists are decoded: they are typed, and damage beyond look-alikes takes what no rule covers for its neighbours.
+    let decoder = rules.decoder().with(Effort::Quick);
     Some(rank_in_short(&decoder, &reading, context, &wanted, scratch))
 }
 
@@ -173,29 +177,81 @@ impl Loader for NoFiles {
     }
 }
 
-/// Which family each open mark is of, by the drafted rules alone, and how surely.
-fn explained(
-    written: &[write::Written],
-    corpus: &Corpus,
-    open: &[usize],
-    how: &Drafting,
-) -> Vec<Option<(usize, Status)>> {
+/// The drafted rules, compiled. A family in which one text could be cut in two ways gets its places without any that may be empty, or else
+/// goes.
+fn tried(
+    groups: &mut Vec<stems::Group<'_>>,
+    written: &mut Vec<write::Written>,
+    least: usize,
+) -> Option<Rules> {
+    let (rules, doubtful) = compiled(written)?;
+    if doubtful.is_empty() {
+        return Some(rules);
+    }
+    for at in &doubtful {
+        let group = &mut groups[*at];
+        group.fit = fit::fit(&group.marks, group.stem, least, false);
+        let name = written[*at].name.clone();
+        written[*at] = write::family(group, &|_| false);
+        written[*at].rename(&name);
+    }
+    let (rules, doubtful) = compiled(written)?;
+    if doubtful.is_empty() {
+        return Some(rules);
+    }
+    let mut at = 0;
+    written.retain(|_| {
+        at += 1;
+        !doubtful.contains(&(at - 1))
+    });
+    compiled(written).map(|(rules, _)| rules)
+}
+
+/// Compiles drafted families, and says which of them can cut one text in two ways; `None` where the text is broken.
+fn compiled(written: &[write::Written]) -> Option<(Rules, BTreeSet<usize>)> {
     let text: Vec<&str> = std::iter::once(HEAD)
         .chain(written.iter().map(|family| family.text.as_str()))
         .collect();
     let mut sources = Sources::default();
     let root = sources.add("draft.lore", text.join("\n"), false);
     let checked = check(&mut sources, &[root], &NoFiles);
-    let broken = checked.has_errors();
-    let rules = Rules::compile(checked.rules, &Confusions::default(), &Limits::default());
-    let Some(rules) = rules.ok().filter(|_| !broken) else {
+    if checked.has_errors() {
+        return None;
+    }
+    let rules = Rules::compile(checked.rules, &Confusions::default(), &Limits::default()).ok()?;
+    let starts: Vec<u32> = rules
+        .set()
+        .families
+        .iter()
+        .map(|family| family.place.span.start)
+        .collect();
+    let doubtful = splits(&rules)
+        .iter()
+        .filter_map(|fault| fault.place())
+        .filter_map(|place| {
+            starts
+                .partition_point(|start| *start <= place.span.start)
+                .checked_sub(1)
+        })
+        .collect();
+    Some((rules, doubtful))
+}
+
+/// Which family each open mark is of, by the drafted rules alone, and how surely.
+fn explained(
+    rules: Option<&Rules>,
+    corpus: &Corpus,
+    open: &[usize],
+    how: &Drafting,
+) -> Vec<Option<(usize, Status)>> {
+    let Some(rules) = rules else {
         return vec![None; open.len()];
     };
     // They are different already, so gathering keeps their order.
     let marks = open.iter().map(|at| (&corpus.marks[*at].0, 1));
     let context = Context::on(how.today);
     Corpus::counted(marks).ask(how.jobs, |mark, scratch| {
-        let ranking = short(&rules, mark, &context, scratch)?;
+        let ranking = short(rules, mark, &context, scratch)?;
         let status = Status::of(Some(&ranking));
         let first = ranking.candidates.first()?;
         (status != Status::None).then_some((first.family.index(), status))

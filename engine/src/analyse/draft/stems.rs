@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use super::cut::{Class, Mark};
-use super::fit::{Fit, bare, cost, fit, telling};
+use super::fit::{Fit, bare, cost, fit};
 
 /// The shortest stem, and the shortest of digits alone: what is shorter names nothing.
 const STEM: usize = 2;
@@ -33,19 +33,21 @@ pub(super) fn groups(marks: &[Mark], least: usize) -> Vec<Group<'_>> {
         let start = (0..STEM).filter_map(|at| mark.char(at)).collect();
         starts.entry(start).or_default().push(mark);
     }
-    let plans = starts.into_values().map(|marks| part(marks, least));
+    let plans = starts
+        .into_values()
+        .map(|of_start| part(of_start, least, marks.len()));
     plans
         .flat_map(|plan| plan.groups)
         .map(|(stem, marks)| Group {
             stem,
-            fit: fit(&marks, stem, least),
+            fit: fit(&marks, stem, least, true),
             marks,
         })
         .collect()
 }
 
 /// One family for all, or the best for each way to go on, whichever is cheaper.
-fn part(marks: Vec<&Mark>, least: usize) -> Plan<'_> {
+fn part(marks: Vec<&Mark>, least: usize, all: usize) -> Plan<'_> {
     let bare: f64 = marks.iter().map(|mark| bare(mark)).sum();
     let nothing = Plan {
         cost: bare,
@@ -58,7 +60,7 @@ fn part(marks: Vec<&Mark>, least: usize) -> Plan<'_> {
     let mut best = nothing;
     let stem = stem(&marks, shared);
     if let Some(stem) = stem {
-        let cost = cost(&marks, stem, least);
+        let cost = cost(&marks, stem, least, all);
         if cost < best.cost {
             best = Plan {
                 cost,
@@ -70,16 +72,15 @@ fn part(marks: Vec<&Mark>, least: usize) -> Plan<'_> {
         return best;
     }
     let parts = ways_on(&marks, shared);
-    let sizes: Vec<usize> = parts.iter().map(Vec::len).collect();
-    if parts.len() < 2 || sizes.iter().all(|size| *size < least) {
+    if parts.len() < 2 || parts.iter().all(|part| part.len() < least) {
         return best;
     }
     let mut parted = Plan {
-        cost: telling(sizes),
+        cost: 0.0,
         groups: Vec::new(),
     };
     for part_of in parts {
-        let plan = part(part_of, least);
+        let plan = part(part_of, least, all);
         parted.cost += plan.cost;
         parted.groups.extend(plan.groups);
     }

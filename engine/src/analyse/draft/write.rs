@@ -17,6 +17,15 @@ pub(super) struct Written {
     pub(super) text: String,
 }
 
+impl Written {
+    /// Gives it another name.
+    pub(super) fn rename(&mut self, name: &str) {
+        let (old, new) = (format!("family {} ", self.name), format!("family {name} "));
+        self.text = self.text.replacen(&old, &new, 1);
+        name.clone_into(&mut self.name);
+    }
+}
+
 /// What a family is called: as its stem, but as no other.
 fn name(stem: &str, taken: &dyn Fn(&str) -> bool) -> String {
     let mut base: String = stem.to_lowercase();
