@@ -124,6 +124,12 @@ pub(super) fn reading(mark: &str) -> Option<Reading> {
         table: true,
         ..Notation::default()
     };
+    if mark.contains(['\n', '\r']) {
+        // The lines of one package in one cell.
+        let lines = mark.split(['\n', '\r']).map(str::trim);
+        let lines: Vec<&str> = lines.filter(|line| !line.is_empty()).collect();
+        return Reading::of_lines(&lines, notation).ok();
+    }
     Reading::parse(mark, notation).ok()
 }
 
