@@ -79,7 +79,9 @@ fn main() {
     println!("{marks} marks, one thread; thousand marks a second");
     for size in sizes {
         let (families, marks) = match arguments.get(2) {
-            Some(folder) if !["ours", "first"].contains(&folder.as_str()) => read(folder, size, marks),
+            Some(folder) if !["ours", "first"].contains(&folder.as_str()) => {
+                read(folder, size, marks)
+            }
             _ => make(size, marks),
         };
         println!("{size} families");
