@@ -186,6 +186,10 @@ impl<'a> Walker<'a> {
 
     /// Adds the ways that begin at `start`.
     pub(crate) fn from(&mut self, start: usize) {
+        if self.ways.len() < MAX_WAYS && self.begins_otherwise(start) {
+            self.walked += 1;
+            return;
+        }
         self.start = start;
         self.steps = 0;
         self.room.path.clear();
@@ -201,6 +205,19 @@ impl<'a> Walker<'a> {
         };
         self.step(0, start, None, layout, 0);
         self.walked += u64::from(self.steps);
+    }
+
+    /// Whether the glyph there was read as one with which the first place cannot begin: a walk would end at its first step.
+    fn begins_otherwise(&self, start: usize) -> bool {
+        let (Some(place), Some(tick)) = (self.line.places.first(), self.stream.ticks.get(start))
+        else {
+            return false;
+        };
+        let table = &self.family.tables[place.table];
+        table.empty.is_empty()
+            && table.open.is_empty()
+            && matches!(tick.doubt, Doubt::Read | Doubt::Certain)
+            && table.firsts >> (tick.class & 127) & 1 == 0
     }
 
     fn step(
