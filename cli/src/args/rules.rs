@@ -186,8 +186,8 @@ pub(crate) struct DraftArgs {
 /// Says what decodes differently between two versions of a rule set.
 ///
 /// OLD and NEW are rule files or folders, or REV:PATH of the git repository around the current folder, as HEAD~1:rules. Each marking of the
-/// corpus is decoded by both; those whose family, fields or probability differ are grouped by the edits that are the cause. Ends
-/// with status 1 where something differs.
+/// corpus is decoded by both, as `bulk` decodes a list; those whose family, fields or probability differ are grouped by the edits that are
+/// the cause. Ends with status 1 where something differs.
 #[derive(Debug, Args)]
 pub(crate) struct ChangesArgs {
     /// The old version
@@ -198,6 +198,9 @@ pub(crate) struct ChangesArgs {
     pub(crate) new: String,
     #[command(flatten)]
     pub(crate) corpus: CorpusArgs,
+    /// Also looks for damage beyond look-alikes, as `decode` does: many times slower
+    #[arg(long)]
+    pub(crate) deep: bool,
     /// A probability that moves by more is a difference
     #[arg(long, value_name = "P", default_value_t = 0.05)]
     pub(crate) threshold: f64,

@@ -7,7 +7,7 @@ use jiff::civil::Date;
 use super::corpus::{Corpus, Status, answer, reading};
 use super::shape::shape;
 use crate::Rules;
-use crate::decode::Scratch;
+use crate::decode::{Effort, Scratch};
 use crate::model::{CodeKind, Family, FamilyId, RowItem, SlotId, slots};
 use crate::rank::Context;
 use crate::source::Place;
@@ -84,7 +84,7 @@ struct Said {
 }
 
 fn ask(rules: &Rules, mark: &str, today: Date, scratch: &mut Scratch) -> Said {
-    let ranking = answer(rules, mark, &Context::on(today), scratch);
+    let ranking = answer(rules, mark, Effort::Enough, &Context::on(today), scratch);
     let status = Status::of(ranking.as_ref());
     let mut said = Said {
         status,

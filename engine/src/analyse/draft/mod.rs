@@ -16,17 +16,20 @@ use std::collections::{BTreeMap, BTreeSet, HashSet};
 
 use jiff::civil::Date;
 
-use super::corpus::{Corpus, Status, reading};
+use super::corpus::{Corpus, Status, in_short};
 use super::coverage::{Group, by_shape};
 use super::splits::splits;
 use crate::Rules;
 use crate::check::check;
 use crate::compile::Limits;
-use crate::decode::{Effort, Scratch};
+use crate::decode::Effort;
 use crate::format::format;
 use crate::glyph::Confusions;
-use crate::rank::{Context, Ranking, Wanted, rank_in_short};
+use crate::rank::Context;
 use crate::source::{LoadError, Loader, Sources};
+
+/// As lists are decoded: they are typed, and damage beyond look-alikes takes what no rule covers for its neighbours.
+const EFFORT: Effort = Effort::Quick;
 
 /// How families are drafted.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -86,7 +89,7 @@ pub fn draft(rules: &Rules, corpus: &Corpus, how: &Drafting) -> Draft {
     let mut draft = Draft::default();
     let context = Context::on(how.today);
     let known = corpus.ask(how.jobs, |mark, scratch| {
-        Status::of(short(rules, mark, &context, scratch).as_ref())
+        Status::of(in_short(rules, mark, EFFORT, &context, scratch).as_ref())
     });
     let mut marks = Vec::new();
     let mut open: Vec<usize> = Vec::new();
@@ -158,14 +161,6 @@ pub fn draft(rules: &Rules, corpus: &Corpus, how: &Drafting) -> Draft {
     }
     draft.families = by_family.into_values().collect();
     draft
-}
-
-fn short(rules: &Rules, mark: &str, context: &Context, scratch: &mut Scratch) -> Option<Ranking> {
-    let reading = reading(mark)?;
-    let wanted = Wanted::some([]);
-    // As lists are decoded: they are typed, and damage beyond look-alikes takes what no rule covers for its neighbours.
-    let decoder = rules.decoder().with(Effort::Quick);
-    Some(rank_in_short(&decoder, &reading, context, &wanted, scratch))
 }
 
 /// A draft names no other file.
@@ -251,7 +246,7 @@ fn explained(
     let marks = open.iter().map(|at| (&corpus.marks[*at].0, 1));
     let context = Context::on(how.today);
     Corpus::counted(marks).ask(how.jobs, |mark, scratch| {
-        let ranking = short(rules, mark, &context, scratch)?;
+        let ranking = in_short(rules, mark, EFFORT, &context, scratch)?;
         let status = Status::of(Some(&ranking));
         let first = ranking.candidates.first()?;
         (status != Status::None).then_some((first.family.index(), status))
