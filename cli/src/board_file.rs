@@ -3,8 +3,13 @@
 //! Texts are taken raw: `104` and `0814` stay what stands on the part and become no numbers. What YAML's own reader says has its place;
 //! what is found later (a designator twice, a photo that is not there) is found again in the text by its path ([`place`]).
 
+pub(crate) mod from_table;
+mod node;
 mod place;
 mod read;
+pub(crate) mod schema;
+mod shape;
+pub(crate) mod start;
 
 use std::path::{Path, PathBuf};
 
@@ -15,7 +20,7 @@ use crate::failure::Failure;
 use place::Step;
 
 /// The most bytes of a board file: two thousand parts take about one million.
-const MAX_FILE: u64 = 64 << 20;
+const MAX_FILE: u64 = 32 << 20;
 /// The most bytes of one text in it.
 const MAX_TEXT: usize = 64 << 10;
 
@@ -103,18 +108,54 @@ pub(crate) fn read(path: &Path, today: jiff::civil::Date) -> Result<BoardFile, F
         ));
     }
     let bytes = std::fs::read(path).map_err(unreadable)?;
-    let text = String::from_utf8(bytes).map_err(|error| {
-        let before = &error.as_bytes()[..error.utf8_error().valid_up_to()];
-        let line = before.iter().filter(|byte| **byte == b'\n').count() + 1;
-        Failure::Unreadable(
-            format!("{name}:{line}: a byte here belongs to no UTF-8 character"),
-            "save the file as UTF-8".to_owned(),
-        )
-    })?;
-    let parsed = read::parse(&text)
-        .map_err(|(at, what, help)| place::failure(path, &text, at, &what, help))?;
-    read::board(path, parsed, today).map_err(|wrong| {
-        let at = place::of(&text, &wrong.path);
-        place::failure(path, &text, at, &wrong.what, wrong.help)
+    let text = utf8(path, bytes)?;
+    read_text(path, &text, today)
+}
+
+/// Reads the text of a board file. `path` is where it stands, or is about to be written.
+pub(crate) fn read_text(
+    path: &Path,
+    text: &str,
+    today: jiff::civil::Date,
+) -> Result<BoardFile, Failure> {
+    let parsed = node::parse(text)
+        .map_err(|(at, what, help)| place::failure(path, text, at, &what, help))?;
+    read::board(path, &parsed, today).map_err(|wrong| {
+        let at = place::of(text, &wrong.path);
+        place::failure(path, text, at, &wrong.what, wrong.help)
     })
+}
+
+/// The text of a file, without a byte order mark.
+fn utf8(path: &Path, bytes: Vec<u8>) -> Result<String, Failure> {
+    let help = "save the file as UTF-8".to_owned();
+    // UTF-16, with its mark or told by the zero bytes of its plain letters.
+    let sixteen = bytes.starts_with(b"\xff\xfe") || bytes.starts_with(b"\xfe\xff");
+    if sixteen || bytes.iter().take(100).filter(|byte| **byte == 0).count() > 4 {
+        let what = format!(
+            "{}:1:1: this file is UTF-16 text, or no text",
+            path.display()
+        );
+        return Err(Failure::Unreadable(what, help));
+    }
+    match String::from_utf8(bytes) {
+        Ok(mut text) => {
+            if text.starts_with('\u{feff}') {
+                text.drain(..'\u{feff}'.len_utf8());
+            }
+            Ok(text)
+        }
+        Err(error) => {
+            let upto = error.utf8_error().valid_up_to();
+            let text = String::from_utf8_lossy(error.as_bytes());
+            let before = &text[..upto];
+            let start = before.rfind('\n').map_or(0, |at| at + 1);
+            let at = (
+                before.matches('\n').count() + 1,
+                before[start..].chars().count() + 1,
+            );
+            let what = "a byte here belongs to no UTF-8 character";
+            Err(place::failure(path, &text, Some(at), what, help))
+        }
+    }
 }

@@ -10,7 +10,7 @@ use crate::failure::Failure;
 const HEAD: &str = "marking\tfamily\tordering_code\tseen\tplace\twho\tevidence";
 
 /// One confirmed case.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub(crate) struct Case {
     pub(crate) marking: String,
     pub(crate) family: String,
@@ -23,13 +23,22 @@ pub(crate) struct Case {
 
 /// How many cases confirm each family.
 pub(crate) fn counts(path: &Path) -> Result<BTreeMap<String, usize>, Failure> {
+    let mut counts = BTreeMap::new();
+    for case in cases(path)? {
+        *counts.entry(case.family).or_default() += 1;
+    }
+    Ok(counts)
+}
+
+/// All cases, in their order.
+pub(crate) fn cases(path: &Path) -> Result<Vec<Case>, Failure> {
     let text = std::fs::read_to_string(path).map_err(|error| {
         Failure::Unreadable(
             format!("the casebook {} cannot be read: {error}", path.display()),
             "check `casebook:` in etchlore.yaml".to_owned(),
         )
     })?;
-    let mut counts = BTreeMap::new();
+    let mut cases = Vec::new();
     for (number, line) in (1..).zip(text.lines()) {
         if line.trim().is_empty() || line.starts_with('#') || line == HEAD {
             continue;
@@ -49,9 +58,35 @@ pub(crate) fn counts(path: &Path) -> Result<BTreeMap<String, usize>, Failure> {
                 ),
             ));
         }
-        *counts.entry(fields[1].to_owned()).or_default() += 1;
+        let mut fields = fields.into_iter().map(str::to_owned);
+        let mut next = || fields.next().unwrap_or_default();
+        cases.push(Case {
+            marking: next(),
+            family: next(),
+            ordering_code: next(),
+            seen: next(),
+            place: next(),
+            who: next(),
+            evidence: next(),
+        });
     }
-    Ok(counts)
+    Ok(cases)
+}
+
+impl Case {
+    /// The same as it stands in a casebook: on one line.
+    pub(crate) fn on_one_line(self) -> Case {
+        let plain = |text: String| text.replace(['\t', '\n', '\r'], " ");
+        Case {
+            marking: plain(self.marking),
+            family: plain(self.family),
+            ordering_code: plain(self.ordering_code),
+            seen: plain(self.seen),
+            place: plain(self.place),
+            who: plain(self.who),
+            evidence: plain(self.evidence),
+        }
+    }
 }
 
 /// Appends a case; a casebook that is not there yet begins with its head.
@@ -62,6 +97,7 @@ pub(crate) fn append(path: &Path, case: &Case) -> Result<(), Failure> {
             "check that the folder is there and may be written".to_owned(),
         )
     };
+    let case = case.clone().on_one_line();
     let fields = [
         &case.marking,
         &case.family,
@@ -71,7 +107,6 @@ pub(crate) fn append(path: &Path, case: &Case) -> Result<(), Failure> {
         &case.who,
         &case.evidence,
     ];
-    let plain = |text: &String| text.replace(['\t', '\n', '\r'], " ");
     let mut lines = String::new();
     let begun = std::fs::read(path).unwrap_or_default();
     if begun.is_empty() {
@@ -80,7 +115,7 @@ pub(crate) fn append(path: &Path, case: &Case) -> Result<(), Failure> {
     } else if !begun.ends_with(b"\n") {
         lines.push('\n');
     }
-    lines.push_str(&fields.map(plain).join("\t"));
+    lines.push_str(&fields.map(String::as_str).join("\t"));
     lines.push('\n');
     // One write, so that a case is there as a whole or not at all.
     std::fs::OpenOptions::new()

@@ -1,18 +1,24 @@
-//! Reads a corpus: a text file with one marking a line, or one column of a table.
+//! Reads a corpus: a text file with one marking a line, one column of a table, or what `bulk --undecoded` wrote.
 
 use std::io::Read;
 use std::path::Path;
 
 use etchlore_engine::analyse::Corpus;
 
+use crate::bulk::undecoded;
 use crate::failure::Failure;
 use crate::rules::read_text;
 
 /// Columns that hold markings, by common names.
 const COLUMNS: &[&str] = &["marking", "mark", "reading", "part", "mpn", "part_number"];
 
-/// Reads the marks of a file, or of standard input for `-`. A `.csv` or `.tsv` file has a head; `column` names the column.
+/// Reads the marks of a file, or of standard input for `-`.
 pub(crate) fn read(path: &Path, column: Option<&str>) -> Result<Corpus, Failure> {
+    Ok(read_counted(path, column)?.0)
+}
+
+/// Reads the marks, and how many rows the file itself leaves out. A `.csv` or `.tsv` file has a head; `column` names the column, also by number.
+pub(crate) fn read_counted(path: &Path, column: Option<&str>) -> Result<(Corpus, u64), Failure> {
     let text = if path == Path::new("-") {
         let mut text = String::new();
         std::io::stdin().read_to_string(&mut text)?;
@@ -20,16 +26,40 @@ pub(crate) fn read(path: &Path, column: Option<&str>) -> Result<Corpus, Failure>
     } else {
         read_text(path)?
     };
+    let text = text.strip_prefix('\u{feff}').unwrap_or(&text);
+    if undecoded::is_table(text) && column.is_none() {
+        let listed = undecoded::read(text).map_err(|why| {
+            Failure::Unreadable(
+                format!("{}: {why}", path.display()),
+                "it begins as `etchlore bulk --undecoded` writes it; let that write it anew"
+                    .to_owned(),
+            )
+        })?;
+        return Ok((Corpus::counted(listed.marks), listed.missing));
+    }
     let ending = path.extension().and_then(|ending| ending.to_str());
-    match ending.map(str::to_lowercase).as_deref() {
+    let corpus = match ending.map(str::to_lowercase).as_deref() {
+        Some("tsv") => table(path, text, b'\t', column)?,
         Some("csv") => {
             let head = text.lines().next().unwrap_or("");
             let semicolons = head.matches(';').count() > head.matches(',').count();
-            table(path, &text, if semicolons { b';' } else { b',' }, column)
+            table(path, text, if semicolons { b';' } else { b',' }, column)?
         }
-        Some("tsv") => table(path, &text, b'\t', column),
-        _ => Ok(Corpus::of(text.lines())),
-    }
+        _ => match column {
+            None => Corpus::of(text.lines()),
+            Some(column) => {
+                return Err(Failure::Usage(
+                    format!(
+                        "{} is no table, so it has no column `{column}`",
+                        path.display()
+                    ),
+                    "the name of a table ends in .csv or .tsv; a list has one marking a line"
+                        .to_owned(),
+                ));
+            }
+        },
+    };
+    Ok((corpus, 0))
 }
 
 fn table(path: &Path, text: &str, by: u8, column: Option<&str>) -> Result<Corpus, Failure> {
@@ -48,8 +78,12 @@ fn table(path: &Path, text: &str, by: u8, column: Option<&str>) -> Result<Corpus
         head.iter()
             .position(|name| name.trim().eq_ignore_ascii_case(wanted))
     };
+    let numbered = |wanted: &str| {
+        let number = wanted.parse::<usize>().ok()?.checked_sub(1)?;
+        (number < head.len()).then_some(number)
+    };
     let at = match column {
-        Some(column) => named(column).ok_or_else(|| {
+        Some(column) => named(column).or_else(|| numbered(column)).ok_or_else(|| {
             let all: Vec<&str> = head.iter().collect();
             Failure::Usage(
                 format!("{} has no column `{column}`", path.display()),

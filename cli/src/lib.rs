@@ -57,9 +57,14 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
         Command::Decode(args) => commands::decode::run(args, &cli.global, &mut console),
         Command::Bulk(args) => commands::bulk::run(args, &cli.global, &mut console),
         Command::Board(args) => match &args.command {
+            BoardCommand::New(args) => commands::board::new::run(args, &cli.global, &mut console),
+            BoardCommand::Schema(_) => commands::board::schema::run(&mut console),
             BoardCommand::Show(args) => commands::board::show::run(args, &cli.global, &mut console),
             BoardCommand::Compare(args) => {
                 commands::board::compare::run(args, &cli.global, &mut console)
+            }
+            BoardCommand::Report(args) => {
+                commands::board::report::run(args, &cli.global, &mut console)
             }
         },
         Command::Rules(args) => match &args.command {

@@ -10,7 +10,7 @@ use etchlore_engine::glyph::Confusions;
 use etchlore_engine::model::{Family, FamilyId, RuleSet};
 use etchlore_engine::packs;
 use etchlore_engine::rank::confirmed;
-use etchlore_engine::source::{LoadError, Loader, SourceId, Sources};
+use etchlore_engine::source::{LoadError, Loader, Place, SourceId, Sources};
 use etchlore_engine::{Rules, diagnostic::Severity};
 use serde::Deserialize;
 use sha2::{Digest, Sha256};
@@ -63,6 +63,8 @@ pub(crate) struct Settings {
     /// Factors of families, by name, with the file that says so.
     priors: Vec<(String, f64, PathBuf)>,
     confusions: Option<(PathBuf, String)>,
+    /// Where the rule sets lie.
+    folders: Vec<PathBuf>,
 }
 
 /// Checked and compiled rules with their texts.
@@ -73,6 +75,32 @@ pub(crate) struct Loaded {
     pub(crate) digest: String,
     /// How readers err: the lab's own table, or the embedded one.
     pub(crate) confusions: Confusions,
+    /// Where the rule sets lie.
+    folders: Vec<PathBuf>,
+}
+
+impl Loaded {
+    /// `file:line` of a rule, the file named from the folder of its rule set: the same wherever that lies.
+    pub(crate) fn rule_place(&self, place: Place) -> String {
+        within(&self.folders, &self.sources.file_line(place))
+    }
+}
+
+/// A name of a rule file from the folder of its rule set.
+fn within(folders: &[PathBuf], name: &str) -> String {
+    let inner = folders
+        .iter()
+        .filter(|folder| !folder.as_os_str().is_empty())
+        .find_map(|folder| Path::new(name).strip_prefix(folder).ok());
+    // Separators as on every machine.
+    inner.map_or_else(
+        || name.to_owned(),
+        |inner| {
+            let parts = inner.components().map(|part| part.as_os_str());
+            let parts: Vec<_> = parts.map(|part| part.to_string_lossy()).collect();
+            parts.join("/")
+        },
+    )
 }
 
 /// Rule texts found, with what the check says.
@@ -322,6 +350,7 @@ fn texts_of(
             roots.push(sources.add(name, text, false));
         }
     }
+    settings.folders = folders.clone();
     let checked = check(&mut sources, &roots, &Files { roots: folders });
     Ok(Texts {
         sources,
@@ -503,6 +532,7 @@ pub(crate) fn compile(
             rules,
             digest,
             confusions,
+            folders: settings.folders.clone(),
         }),
         Err(limit) => {
             let fault = Diagnostic::new("too-large", limit.place, limit.to_string())
@@ -518,11 +548,18 @@ pub(crate) fn compile(
     }
 }
 
-/// A digest of all rule texts and of what weighs them, so that an answer can be given again.
+/// A digest of all rule texts and of what weighs them, so that an answer can be given again; the same wherever the rules lie.
 fn digest(sources: &Sources, settings: &Settings) -> String {
-    let mut all: Vec<(&str, &str)> = sources
+    let names: Vec<(String, &str)> = sources
         .iter()
-        .map(|(_, source)| (source.name.as_str(), source.text.as_str()))
+        .map(|(_, source)| {
+            let name = within(&settings.folders, &source.name);
+            (name, source.text.as_str())
+        })
+        .collect();
+    let mut all: Vec<(&str, &str)> = names
+        .iter()
+        .map(|(name, text)| (name.as_str(), *text))
         .collect();
     let priors: Vec<(String, String)> = settings
         .priors

@@ -511,7 +511,7 @@ fn side_tables_tell_the_rest() {
     let undecoded = String::from_utf8(read("undecoded.tsv")).unwrap();
     assert_eq!(
         undecoded,
-        "count\tshape\trow\tmark\n2\tQQ-#-@\t5\tQQ-77-ZZ\n2\tQQ-#-@\t6\tQQ-78-ZA\n"
+        "count\tshape\trow\tmark\ttimes\tnote\n2\tQQ-#-@\t5\tQQ-77-ZZ\t1\t\n2\tQQ-#-@\t6\tQQ-78-ZA\t1\t\n"
     );
 }
 

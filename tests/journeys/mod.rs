@@ -1,5 +1,8 @@
 //! The commands as a user types them.
 
+mod board;
+mod board_files;
+mod board_new;
 mod bulk;
 mod context;
 mod decode;

@@ -37,7 +37,7 @@ pub(crate) struct BulkArgs {
     /// Writes all candidates as a second table, by row number
     #[arg(long, value_name = "FILE")]
     pub(crate) candidates: Option<PathBuf>,
-    /// Writes the marks that were not decoded, grouped by shape, with counts and examples
+    /// Writes the marks that were not decoded, grouped by shape, as a tab-separated table: what `rules draft` makes new families from
     #[arg(long, value_name = "FILE")]
     pub(crate) undecoded: Option<PathBuf>,
     /// Writes every contradiction between the number and the columns beside it

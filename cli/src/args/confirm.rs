@@ -11,14 +11,34 @@ use clap::Args;
 #[derive(Debug, Clone, Args)]
 pub(crate) struct ConfirmArgs {
     /// The marking as read; ` | ` parts lines
-    #[arg(value_name = "MARKING")]
-    pub(crate) marking: String,
+    #[arg(
+        value_name = "MARKING",
+        required_unless_present = "board",
+        conflicts_with = "board"
+    )]
+    pub(crate) marking: Option<String>,
     /// The family that it is
-    #[arg(long, value_name = "NAME")]
-    pub(crate) family: String,
+    #[arg(
+        long,
+        value_name = "NAME",
+        required_unless_present = "board",
+        conflicts_with = "board"
+    )]
+    pub(crate) family: Option<String>,
     /// What confirms it: decap, document, purchase, measurement
-    #[arg(long, value_name = "TEXT")]
-    pub(crate) evidence: String,
+    #[arg(
+        long,
+        value_name = "TEXT",
+        required_unless_present = "board",
+        conflicts_with = "board"
+    )]
+    pub(crate) evidence: Option<String>,
+    /// Appends the parts that a board file decides as confirmed instead
+    #[arg(long, value_name = "BOARD.yaml")]
+    pub(crate) board: Option<PathBuf>,
+    /// Only this part of the board, by its position
+    #[arg(long, value_name = "POSITION", requires = "board")]
+    pub(crate) part: Option<String>,
     /// Its ordering code, as far as known
     #[arg(long, value_name = "CODE", default_value = "")]
     pub(crate) ordering_code: String,

@@ -10,7 +10,10 @@ use std::path::PathBuf;
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
 
-pub(crate) use board::{BoardArgs, BoardCommand, BoardCompareArgs, BoardHow, BoardShowArgs};
+pub(crate) use board::{
+    BoardArgs, BoardCommand, BoardCompareArgs, BoardHow, BoardNewArgs, BoardReportArgs,
+    BoardShowArgs,
+};
 pub(crate) use bulk::{BulkArgs, Header};
 pub(crate) use confirm::{ConfirmArgs, ConfusionsArgs};
 pub(crate) use decode::DecodeArgs;

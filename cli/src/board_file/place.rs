@@ -4,6 +4,8 @@ use std::path::Path;
 
 use serde::de::{DeserializeSeed, Deserializer, Error, IgnoredAny, MapAccess, SeqAccess, Visitor};
 
+use unicode_width::UnicodeWidthStr;
+
 use crate::failure::Failure;
 
 /// One step of the way to a value.
@@ -24,6 +26,12 @@ pub(super) fn of(text: &str, path: &[Step]) -> At {
     let error = probe
         .deserialize(serde_yaml::Deserializer::from_str(text))
         .err()?;
+    error.location().map(|at| (at.line(), at.column()))
+}
+
+/// Where a document begins.
+pub(super) fn first(document: serde_yaml::Deserializer<'_>) -> At {
+    let error = Probe { path: &[] }.deserialize(document).err()?;
     error.location().map(|at| (at.line(), at.column()))
 }
 
@@ -91,18 +99,25 @@ pub(super) fn failure(path: &Path, text: &str, at: At, what: &str, help: String)
     let Some((line, column)) = at else {
         return Failure::Unreadable(format!("{}: {what}", path.display()), help);
     };
-    let shown = text.lines().nth(line - 1).unwrap_or_default();
+    // Tabs and control characters would move the caret, or the terminal.
+    let plain = |c: char| if c.is_control() { ' ' } else { c };
+    let shown: Vec<char> = text
+        .lines()
+        .nth(line - 1)
+        .unwrap_or_default()
+        .chars()
+        .map(plain)
+        .collect();
     // A long line is shown around the place.
-    let from = column.saturating_sub(SHOWN / 2);
-    let from = if shown.chars().count() > SHOWN {
-        from
-    } else {
-        0
+    let from = match shown.len() {
+        0..=SHOWN => 0,
+        long => column.saturating_sub(SHOWN / 2).min(long - SHOWN / 2),
     };
-    let piece: String = shown.chars().skip(from).take(SHOWN).collect();
+    let piece: String = shown.iter().skip(from).take(SHOWN).collect();
+    let before: String = shown.iter().take(column - 1).skip(from).collect();
     let number = line.to_string();
     let margin = " ".repeat(number.len());
-    let caret = " ".repeat(column - 1 - from.min(column - 1));
+    let caret = " ".repeat(before.width());
     Failure::Unreadable(
         format!(
             "{}:{line}:{column}: {what}\n {margin} |\n {number} | {piece}\n {margin} | {caret}^",

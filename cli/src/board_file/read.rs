@@ -4,184 +4,15 @@ use std::collections::HashMap;
 use std::path::{Component, Path, PathBuf};
 
 use etchlore_engine::board::{Board, Claim, ClaimKind, Decision, Grade, Observed, Part, Sighting};
-use etchlore_engine::check::vocabulary::FUNCTIONS;
 use etchlore_engine::decode::{Notation, Reading};
 use etchlore_engine::diagnostic::near;
 use etchlore_engine::model::FormKind;
 use etchlore_engine::value::{Base, Interval, Quantity, Unit, Value};
 use jiff::civil::Date;
-use serde::{Deserialize, Deserializer};
 
-use super::place::{At, Step};
-use super::{BoardFile, MAX_TEXT, OnPhoto, PartPage, Photo, Wrong, forms};
-
-/// Words for how sure a decision is.
-const GRADES: &str = "confirmed, probable, tentative, maker only or unknown";
-
-/// A text as typed, of bounded length.
-#[derive(Debug, Clone)]
-struct Text(String);
-
-impl<'de> Deserialize<'de> for Text {
-    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Text, D::Error> {
-        let text = String::deserialize(deserializer)?;
-        if text.len() > MAX_TEXT {
-            return Err(serde::de::Error::custom(format!(
-                "a text of {} bytes; at most {MAX_TEXT} are kept",
-                text.len()
-            )));
-        }
-        Ok(Text(text.trim().to_owned()))
-    }
-}
-
-/// A file as typed.
-#[derive(Debug, Clone, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub(crate) struct Parsed {
-    product: Text,
-    generation: Option<Text>,
-    seller: Option<Text>,
-    seen: Option<Text>,
-    built: Option<Text>,
-    size: Option<Text>,
-    #[serde(default)]
-    claims: Claims,
-    #[serde(default)]
-    photos: Vec<ParsedPhoto>,
-    notes: Option<Text>,
-    #[serde(default)]
-    parts: Vec<ParsedPart>,
-}
-
-#[derive(Debug, Clone, Default, Deserialize)]
-#[serde(deny_unknown_fields)]
-struct Claims {
-    storage: Option<Text>,
-    memory: Option<Text>,
-    bands: Option<Text>,
-}
-
-#[derive(Debug, Clone, Deserialize)]
-#[serde(deny_unknown_fields)]
-struct ParsedPhoto {
-    name: Text,
-    file: Text,
-}
-
-#[derive(Debug, Clone, Deserialize)]
-#[serde(deny_unknown_fields)]
-struct ParsedPart {
-    at: Text,
-    on: Option<ParsedOn>,
-    quantity: Option<u32>,
-    inside: Option<Text>,
-    package: Option<Text>,
-    pins: Option<u32>,
-    body: Option<Text>,
-    logo: Option<Text>,
-    maker: Option<Text>,
-    function: Option<Text>,
-    #[serde(default)]
-    readings: Vec<ParsedReading>,
-    #[serde(default)]
-    observed: ParsedObserved,
-    notes: Option<Text>,
-    decision: Option<ParsedDecision>,
-}
-
-#[derive(Debug, Clone, Deserialize)]
-#[serde(deny_unknown_fields)]
-struct ParsedOn {
-    photo: Option<Text>,
-    x: f64,
-    y: f64,
-    width: f64,
-    height: f64,
-}
-
-#[derive(Debug, Clone, Deserialize)]
-#[serde(deny_unknown_fields)]
-struct ParsedReading {
-    code: Option<Text>,
-    mark: Option<Text>,
-    top: Option<Text>,
-    bottom: Option<Text>,
-    side: Option<Text>,
-    die: Option<Text>,
-    lid: Option<Text>,
-    label: Option<Text>,
-    matrix: Option<Text>,
-    short: Option<Text>,
-    any: Option<Text>,
-    number: Option<u32>,
-    specimen: Option<u32>,
-    reader: Option<Text>,
-    photo: Option<Text>,
-    #[serde(default)]
-    symbols: Vec<Text>,
-}
-
-#[derive(Debug, Clone, Default, Deserialize)]
-#[serde(deny_unknown_fields)]
-struct ParsedObserved {
-    dies: Option<u32>,
-    value: Option<Text>,
-    state: Option<Text>,
-    #[serde(default)]
-    other: Vec<Text>,
-}
-
-#[derive(Debug, Clone, Deserialize)]
-#[serde(deny_unknown_fields)]
-struct ParsedDecision {
-    is: Option<Text>,
-    family: Option<Text>,
-    maker: Option<Text>,
-    grade: Text,
-    basis: Option<Text>,
-    why: Option<Text>,
-    who: Option<Text>,
-}
-
-/// Reads the YAML; else says where, what, and what to do.
-pub(super) fn parse(text: &str) -> Result<Parsed, (At, String, String)> {
-    serde_yaml::from_str(text).map_err(|error| {
-        let at = error.location().map(|at| (at.line(), at.column()));
-        let mut what = error.to_string();
-        if let Some(end) = what.rfind(" at line ") {
-            what.truncate(end);
-        }
-        let help = help(&what);
-        (at, what, help)
-    })
-}
-
-/// What to do about an error of the YAML reader.
-fn help(what: &str) -> String {
-    if let Some((_, rest)) = what.split_once("unknown field `") {
-        let (name, known) = rest.split_once('`').unwrap_or((rest, ""));
-        let known: Vec<&str> = known.split('`').skip(1).step_by(2).collect();
-        return match near(name, known.iter().copied()).first() {
-            Some(near) => format!("did you mean `{near}`?"),
-            None => format!("keys here: {}", known.join(", ")),
-        };
-    }
-    if what.contains("missing field") {
-        return "add it; `etchlore board new` writes a start file with all keys".to_owned();
-    }
-    if what.contains("repetition limit") || what.contains("recursion limit") {
-        return "write the parts out: aliases and nesting are kept within bounds".to_owned();
-    }
-    if what.contains("at most") {
-        return "long texts and pictures stand in files of their own beside the board file"
-            .to_owned();
-    }
-    if what.contains("invalid type") {
-        return "see `etchlore board schema` for what belongs where".to_owned();
-    }
-    "indent with spaces, and put a text with `: `, `#` or a leading `{`, `[`, `*`, `&`, `%` in single quotes".to_owned()
-}
+use super::node::Map;
+use super::place::Step;
+use super::{BoardFile, OnPhoto, PartPage, Photo, Wrong, forms};
 
 fn wrong<T>(path: &[Step], what: impl Into<String>, help: impl Into<String>) -> Result<T, Wrong> {
     Err(Wrong {
@@ -191,15 +22,8 @@ fn wrong<T>(path: &[Step], what: impl Into<String>, help: impl Into<String>) -> 
     })
 }
 
-fn text(given: &Option<Text>) -> Option<String> {
-    given
-        .as_ref()
-        .map(|text| text.0.clone())
-        .filter(|text| !text.is_empty())
-}
-
-fn stretch(given: &Option<Text>, key: &'static str) -> Result<Option<Interval>, Wrong> {
-    let Some(text) = text(given) else {
+fn stretch(given: &Map, key: &'static str) -> Result<Option<Interval>, Wrong> {
+    let Some(text) = given.text(key) else {
         return Ok(None);
     };
     match Interval::parse_stretch(&text) {
@@ -212,21 +36,21 @@ fn stretch(given: &Option<Text>, key: &'static str) -> Result<Option<Interval>, 
     }
 }
 
-pub(super) fn board(path: &Path, parsed: Parsed, today: Date) -> Result<BoardFile, Wrong> {
+pub(super) fn board(path: &Path, parsed: &Map, today: Date) -> Result<BoardFile, Wrong> {
     let folder = path.parent().unwrap_or(Path::new(""));
-    if parsed.product.0.is_empty() {
+    let Some(product) = parsed.text("product") else {
         return wrong(
             &[Step::Key("product")],
             "the product has no name",
             "say what was taken apart",
         );
-    }
-    let seen = stretch(&parsed.seen, "seen")?.map_or(today, |interval| interval.to);
-    let built = stretch(&parsed.built, "built")?;
+    };
+    let seen = stretch(parsed, "seen")?.map_or(today, |interval| interval.to);
+    let built = stretch(parsed, "built")?;
     let mut photos: Vec<Photo> = Vec::new();
-    for (at, photo) in parsed.photos.iter().enumerate() {
+    for (at, photo) in parsed.maps("photos").enumerate() {
         let here = [Step::Key("photos"), Step::Item(at)];
-        let name = photo.name.0.clone();
+        let name = photo.raw("name").unwrap_or_default().to_owned();
         if photos.iter().any(|known| known.name == name) {
             return wrong(
                 &with(&here, "name"),
@@ -234,13 +58,18 @@ pub(super) fn board(path: &Path, parsed: Parsed, today: Date) -> Result<BoardFil
                 "give each a name of its own",
             );
         }
-        let file = beside(folder, &photo.file.0, &with(&here, "file"))?;
+        let file = beside(
+            folder,
+            photo.raw("file").unwrap_or_default(),
+            &with(&here, "file"),
+        )?;
         photos.push(Photo { name, file });
     }
     let mut names: HashMap<String, usize> = HashMap::new();
-    for (at, part) in parsed.parts.iter().enumerate() {
+    for (at, part) in parsed.maps("parts").enumerate() {
+        let at_text = part.raw("at").unwrap_or_default();
         let here = [Step::Key("parts"), Step::Item(at), Step::Key("at")];
-        for name in positions(&part.at.0) {
+        for name in positions(at_text) {
             if let Some(first) = names.insert(name.clone(), at) {
                 return wrong(
                     &here,
@@ -249,7 +78,7 @@ pub(super) fn board(path: &Path, parsed: Parsed, today: Date) -> Result<BoardFil
                 );
             }
         }
-        if positions(&part.at.0).next().is_none() {
+        if positions(at_text).next().is_none() {
             return wrong(
                 &here,
                 "the part has no position",
@@ -259,27 +88,60 @@ pub(super) fn board(path: &Path, parsed: Parsed, today: Date) -> Result<BoardFil
     }
     let mut parts = Vec::new();
     let mut pages = Vec::new();
-    for (at, part) in parsed.parts.iter().enumerate() {
+    for (at, part) in parsed.maps("parts").enumerate() {
         let (part, page) = one_part(folder, &photos, &names, at, part)?;
         parts.push(part);
         pages.push(page);
     }
+    circles(&parts, &names)?;
     Ok(BoardFile {
         path: path.to_owned(),
-        size: size(&parsed.size)?,
-        notes: text(&parsed.notes),
+        size: size(parsed)?,
+        notes: parsed.text("notes"),
         board: Board {
-            product: parsed.product.0.clone(),
-            generation: text(&parsed.generation),
-            seller: text(&parsed.seller),
+            product,
+            generation: parsed.text("generation"),
+            seller: parsed.text("seller"),
             seen,
             built,
-            claims: claims(&parsed.claims)?,
+            claims: claims(parsed.map("claims"))?,
             parts,
         },
         photos,
         parts: pages,
     })
+}
+
+/// No module is inside of itself, not even by way of others.
+fn circles(parts: &[Part], names: &HashMap<String, usize>) -> Result<(), Wrong> {
+    let around = |at: usize| parts[at].inside.as_ref().and_then(|name| names.get(name));
+    // Parts from which the way out is known to end.
+    let mut ends = vec![false; parts.len()];
+    for at in 0..parts.len() {
+        let mut way = vec![at];
+        while let Some(outer) = way.last().and_then(|last| around(*last)) {
+            if ends[*outer] {
+                break;
+            }
+            if way.contains(outer) {
+                let way: Vec<&str> = way
+                    .iter()
+                    .chain([outer])
+                    .map(|at| parts[*at].name())
+                    .collect();
+                return wrong(
+                    &[Step::Key("parts"), Step::Item(at), Step::Key("inside")],
+                    format!("these are inside of each other: {}", way.join(" in ")),
+                    "one of them is the outermost: take its `inside` out",
+                );
+            }
+            way.push(*outer);
+        }
+        for at in way {
+            ends[at] = true;
+        }
+    }
+    Ok(())
 }
 
 fn with(path: &[Step], key: &'static str) -> Vec<Step> {
@@ -291,6 +153,11 @@ fn positions(text: &str) -> impl Iterator<Item = String> + '_ {
     text.split(',')
         .map(|one| one.trim().to_owned())
         .filter(|one| !one.is_empty())
+}
+
+/// Whether a photo lies beside a board file in this folder.
+pub(super) fn is_beside(folder: &Path, name: &str) -> bool {
+    beside(folder, name, &[]).is_ok()
 }
 
 /// A file beside the board file; nothing outside of its folder.
@@ -329,23 +196,23 @@ fn beside(folder: &Path, name: &str, here: &[Step]) -> Result<PathBuf, Wrong> {
     }
 }
 
-fn claims(claims: &Claims) -> Result<Vec<Claim>, Wrong> {
+fn claims(claims: Option<&Map>) -> Result<Vec<Claim>, Wrong> {
     let mut found = Vec::new();
-    let bands: Vec<String> = claims
-        .bands
-        .iter()
-        .flat_map(|t| positions(&t.0).collect::<Vec<_>>())
-        .collect();
+    let Some(claims) = claims else {
+        return Ok(found);
+    };
+    let bands = claims.text("bands").unwrap_or_default();
+    let bands: Vec<String> = positions(&bands).collect();
     let all = [
         (
             "storage",
             ClaimKind::Storage,
-            text(&claims.storage).into_iter().collect(),
+            claims.text("storage").into_iter().collect(),
         ),
         (
             "memory",
             ClaimKind::Memory,
-            text(&claims.memory).into_iter().collect(),
+            claims.text("memory").into_iter().collect(),
         ),
         ("bands", ClaimKind::Band, bands),
     ];
@@ -380,8 +247,8 @@ fn measures(text: &str) -> Option<Vec<f64>> {
     all.filter(|all| (1..=3).contains(&all.len()))
 }
 
-fn size(given: &Option<Text>) -> Result<Option<(f64, f64)>, Wrong> {
-    let Some(text) = text(given) else {
+fn size(given: &Map) -> Result<Option<(f64, f64)>, Wrong> {
+    let Some(text) = given.text("size") else {
         return Ok(None);
     };
     match measures(&text).as_deref() {
@@ -399,11 +266,11 @@ fn one_part(
     photos: &[Photo],
     names: &HashMap<String, usize>,
     at: usize,
-    part: &ParsedPart,
+    part: &Map,
 ) -> Result<(Part, PartPage), Wrong> {
     let here = [Step::Key("parts"), Step::Item(at)];
-    let positions: Vec<String> = positions(&part.at.0).collect();
-    let quantity = part.quantity.unwrap_or(positions.len() as u32);
+    let positions: Vec<String> = positions(part.raw("at").unwrap_or_default()).collect();
+    let quantity = part.count("quantity").unwrap_or(positions.len() as u32);
     if (quantity as usize) < positions.len() {
         return wrong(
             &with(&here, "quantity"),
@@ -411,11 +278,13 @@ fn one_part(
             "count at least one a position",
         );
     }
-    let inside = text(&part.inside);
+    let inside = part.text("inside");
     if let Some(outer) = &inside {
         match names.get(outer) {
             None => {
-                let near = near(outer, names.keys().map(String::as_str))
+                let others = names.iter().filter(|(_, of)| **of != at);
+                let others = others.map(|(name, _)| name.as_str());
+                let near = near(outer, others)
                     .first()
                     .map(|near| format!("did you mean `{near}`?"));
                 return wrong(
@@ -434,21 +303,7 @@ fn one_part(
             Some(_) => {}
         }
     }
-    if let Some(function) = text(&part.function)
-        && !FUNCTIONS
-            .iter()
-            .any(|word| *word == function || word.starts_with(&format!("{function}/")))
-    {
-        let near = near(&function, FUNCTIONS.iter().copied())
-            .first()
-            .map(|near| format!("did you mean `{near}`?"));
-        return wrong(
-            &with(&here, "function"),
-            format!("no function is called `{function}`"),
-            near.unwrap_or_else(|| format!("functions: {}", FUNCTIONS.join(" "))),
-        );
-    }
-    let body = match text(&part.body) {
+    let body = match part.text("body") {
         None => Vec::new(),
         Some(text) => match measures(&text) {
             Some(body) => body,
@@ -462,16 +317,17 @@ fn one_part(
         },
     };
     let mut page = PartPage {
-        on: on(photos, &here, part.on.as_ref())?,
-        notes: text(&part.notes),
+        on: on(photos, &here, part.map("on"))?,
+        notes: part.text("notes"),
         ..PartPage::default()
     };
     let mut readings = Vec::new();
-    for (number, reading) in part.readings.iter().enumerate() {
+    for (number, reading) in part.maps("readings").enumerate() {
         let mut here = with(&here, "readings");
         here.push(Step::Item(number));
         let (sighting, typed) = sighting(&here, reading)?;
-        let photo = text(&reading.photo)
+        let photo = reading
+            .text("photo")
             .map(|name| beside(folder, &name, &with(&here, "photo")))
             .transpose()?;
         readings.push(sighting);
@@ -482,36 +338,23 @@ fn one_part(
         at: positions,
         quantity,
         inside,
-        package: text(&part.package),
-        pins: part.pins,
+        package: part.text("package"),
+        pins: part.count("pins"),
         body,
-        logo: text(&part.logo),
-        maker: text(&part.maker),
-        function: text(&part.function),
+        logo: part.text("logo"),
+        maker: part.text("maker"),
+        function: part.text("function"),
         readings,
-        observed: observed(&with(&here, "observed"), &part.observed)?,
-        decision: decision(&with(&here, "decision"), part.decision.as_ref())?,
+        observed: observed(&with(&here, "observed"), part.map("observed"))?,
+        decision: decision(part.map("decision")),
     };
     Ok((part, page))
 }
 
-fn on(photos: &[Photo], here: &[Step], on: Option<&ParsedOn>) -> Result<Option<OnPhoto>, Wrong> {
+fn on(photos: &[Photo], here: &[Step], on: Option<&Map>) -> Result<Option<OnPhoto>, Wrong> {
     let Some(on) = on else { return Ok(None) };
     let here = with(here, "on");
-    let numbers = [
-        ("x", on.x),
-        ("y", on.y),
-        ("width", on.width),
-        ("height", on.height),
-    ];
-    if let Some((key, number)) = numbers.iter().find(|(_, n)| !(0.0..=100.0).contains(n)) {
-        return wrong(
-            &with(&here, key),
-            format!("{number} is no percentage of a photo"),
-            "places count in percent of the photo's width and height, from its upper left corner",
-        );
-    }
-    let photo = match (text(&on.photo), photos) {
+    let photo = match (on.text("photo"), photos) {
         (Some(name), _) if photos.iter().any(|photo| photo.name == name) => name,
         (Some(name), _) => {
             return wrong(
@@ -533,38 +376,23 @@ fn on(photos: &[Photo], here: &[Step], on: Option<&ParsedOn>) -> Result<Option<O
     };
     Ok(Some(OnPhoto {
         photo,
-        x: on.x,
-        y: on.y,
-        width: on.width,
-        height: on.height,
+        x: on.number("x"),
+        y: on.number("y"),
+        width: on.number("width"),
+        height: on.number("height"),
     }))
 }
 
-fn sighting(here: &[Step], reading: &ParsedReading) -> Result<(Sighting, String), Wrong> {
-    let given = [
-        ("code", &reading.code),
-        ("mark", &reading.mark),
-        ("top", &reading.top),
-        ("bottom", &reading.bottom),
-        ("side", &reading.side),
-        ("die", &reading.die),
-        ("lid", &reading.lid),
-        ("label", &reading.label),
-        ("matrix", &reading.matrix),
-        ("short", &reading.short),
-        ("any", &reading.any),
-    ];
-    let mut given = given
-        .into_iter()
-        .filter_map(|(word, text)| Some((word, text.as_ref()?)));
+fn sighting(here: &[Step], reading: &Map) -> Result<(Sighting, String), Wrong> {
+    let mut given = forms().filter_map(|(word, _)| Some((word, reading.text(word)?)));
     let ((word, text), more) = match (given.next(), given.next()) {
         (Some(one), more) => (one, more),
         (None, _) => {
             let words: Vec<&str> = forms().map(|(word, _)| word).collect();
             return wrong(
                 here,
-                "nothing was read here",
-                format!("give the lines under one of: {}", words.join(", ")),
+                "this reading has no lines",
+                format!("give them under one of: {}", words.join(", ")),
             );
         }
     };
@@ -575,9 +403,9 @@ fn sighting(here: &[Step], reading: &ParsedReading) -> Result<(Sighting, String)
             "begin another item of `readings` with a dash",
         );
     }
-    let mut lines = text.0.clone();
-    for symbol in &reading.symbols {
-        lines.push_str(&format!(" | {{:{}}}", symbol.0.trim_matches(':')));
+    let mut lines = text;
+    for symbol in reading.texts("symbols") {
+        lines.push_str(&format!(" | {{:{}}}", symbol.trim_matches(':')));
     }
     let parsed = Reading::parse(&lines, Notation::default());
     let parsed = match parsed {
@@ -593,50 +421,34 @@ fn sighting(here: &[Step], reading: &ParsedReading) -> Result<(Sighting, String)
     let form = forms()
         .find(|(known, _)| *known == word)
         .and_then(|(_, form)| form);
-    if reading.number.is_some() && form != Some(FormKind::Die) {
+    let number = reading.count("number");
+    if number.is_some() && form != Some(FormKind::Die) {
         return wrong(
             &with(here, "number"),
             "only dies are numbered",
             "several packages of one part are told apart by `specimen`",
         );
     }
-    for (key, number) in [("number", reading.number), ("specimen", reading.specimen)] {
-        if number == Some(0) {
-            return wrong(
-                &with(here, key),
-                format!("`{key}` counts from 1"),
-                "the first is 1",
-            );
-        }
-    }
     let die = if form == Some(FormKind::Die) {
-        reading.number.unwrap_or(1)
+        number.unwrap_or(1)
     } else {
         0
     };
     let sighting = Sighting {
         reading: parsed.in_form(form),
-        specimen: reading.specimen.unwrap_or(1),
+        specimen: reading.count("specimen").unwrap_or(1),
         die,
-        reader: self::text(&reading.reader),
+        reader: reading.text("reader"),
     };
     Ok((sighting, format!("{word}: {lines}")))
 }
 
-fn observed(here: &[Step], given: &ParsedObserved) -> Result<Observed, Wrong> {
-    let state = text(&given.state);
-    let known = ["unmarked", "not examined"];
-    if let Some(state) = state
-        .as_ref()
-        .filter(|state| !known.contains(&state.as_str()))
-    {
-        return wrong(
-            &with(here, "state"),
-            format!("`{state}` is no state of a part"),
-            "write `unmarked` or `not examined`, or put it under `other`",
-        );
-    }
-    let measured = match text(&given.value) {
+fn observed(here: &[Step], given: Option<&Map>) -> Result<Observed, Wrong> {
+    let Some(given) = given else {
+        return Ok(Observed::default());
+    };
+    let state = given.text("state");
+    let measured = match given.text("value") {
         None => None,
         Some(text) => match quantity(&text) {
             Some(value) => Some(value),
@@ -650,11 +462,11 @@ fn observed(here: &[Step], given: &ParsedObserved) -> Result<Observed, Wrong> {
         },
     };
     Ok(Observed {
-        dies: given.dies,
+        dies: given.count("dies"),
         measured,
         unmarked: state.as_deref() == Some("unmarked"),
         not_examined: state.as_deref() == Some("not examined"),
-        other: given.other.iter().map(|text| text.0.clone()).collect(),
+        other: given.texts("other").map(str::to_owned).collect(),
     })
 }
 
@@ -669,22 +481,16 @@ fn quantity(text: &str) -> Option<Value> {
     }))
 }
 
-fn decision(here: &[Step], given: Option<&ParsedDecision>) -> Result<Option<Decision>, Wrong> {
-    let Some(given) = given else { return Ok(None) };
-    let Some(grade) = Grade::of_word(&given.grade.0) else {
-        return wrong(
-            &with(here, "grade"),
-            format!("`{}` is no grade", given.grade.0),
-            format!("grades: {GRADES}"),
-        );
-    };
-    Ok(Some(Decision {
-        is: text(&given.is),
-        family: text(&given.family),
-        maker: text(&given.maker),
-        grade,
-        basis: text(&given.basis),
-        why: text(&given.why),
-        who: text(&given.who),
-    }))
+fn decision(given: Option<&Map>) -> Option<Decision> {
+    let given = given?;
+    Some(Decision {
+        is: given.text("is"),
+        family: given.text("family"),
+        maker: given.text("maker"),
+        // The table has let no other word pass.
+        grade: Grade::of_word(given.raw("grade")?)?,
+        basis: given.text("basis"),
+        why: given.text("why"),
+        who: given.text("who"),
+    })
 }

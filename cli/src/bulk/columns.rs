@@ -81,8 +81,8 @@ impl Trial<'_> {
             return 0.0;
         }
         let all = cell.chars().filter(|c| c.is_alphanumeric()).count();
-        let left: usize = first
-            .leftover
+        let left: usize = ranking
+            .unexplained
             .iter()
             .map(|piece| piece.text.chars().filter(|c| c.is_alphanumeric()).count())
             .sum();

@@ -16,7 +16,7 @@ use super::memo::Memo;
 use super::output::{self, Outputs};
 use super::progress::Progress;
 use super::run::run;
-use super::summary::{self, Summary};
+use super::summary::Summary;
 use super::tally::Tally;
 use super::want::{self, Want};
 use super::work::{Done, Layout, Worker};
@@ -117,7 +117,7 @@ pub(crate) fn bulk(
         width: chosen.width,
         dialect: input.dialect,
         append,
-        undecoded: true,
+        undecoded: args.undecoded.is_some(),
         beside,
     });
     let memo = Arc::new(Memo::new());
@@ -151,7 +151,7 @@ pub(crate) fn bulk(
         return Err(interrupted(args, &outputs, total.rows));
     }
     if let Some(path) = &args.undecoded {
-        summary::undecoded(path, &total)?;
+        total.undecoded.write(path)?;
     }
     outputs.finish()?;
     let mut warnings = input.warnings;

@@ -145,7 +145,7 @@ pub(crate) fn role(name: &str) -> Option<Role> {
 }
 
 /// The words of a name: parted by anything but letters and digits, and where a small letter meets a capital.
-fn words(name: &str) -> Vec<String> {
+pub(crate) fn words(name: &str) -> Vec<String> {
     let mut words = vec![String::new()];
     let mut before = ' ';
     for c in name.chars() {

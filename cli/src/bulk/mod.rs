@@ -21,7 +21,11 @@ mod quantities;
 mod run;
 mod summary;
 mod tally;
+pub(crate) mod undecoded;
 mod want;
 mod work;
 
+pub(crate) use columns::{Sample, choose};
+pub(crate) use input::{Input, unreadable};
 pub(crate) use job::bulk;
+pub(crate) use look::words;

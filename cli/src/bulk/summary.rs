@@ -1,22 +1,18 @@
 //! What a run says at its end.
 
 use std::collections::BTreeMap;
-use std::io::Write;
-use std::path::Path;
 
 use jiff::civil::Date;
 use serde_json::{Value as Json, json};
 
-use super::answer::{Own, Status, put_cell};
-use super::output::unwritable;
+use super::answer::Status;
 use super::tally::{SHOWN, Tally};
-use crate::failure::Failure;
 use crate::rules::Loaded;
-use crate::table::dialect::Dialect;
-use crate::table::whole::Whole;
 
 /// Makers, functions and shapes that are told.
 const LISTED: usize = 8;
+/// Marks of a shape in the document.
+const EXAMPLES: usize = 10;
 
 /// A run that has ended.
 pub(crate) struct Summary<'a> {
@@ -140,10 +136,11 @@ impl<'a> Summary<'a> {
             text += &list(title, &self.by(function));
         }
         let shapes: Vec<(String, u64)> = total
+            .undecoded
             .shapes()
             .iter()
             .map(|(shape, group)| {
-                let example = group.examples.first().map_or("", |(_, mark)| mark.as_str());
+                let example = group.examples().first().map_or("", |(_, mark)| *mark);
                 let short: String = example.trim().chars().take(24).collect();
                 (
                     format!("{shape} ({})", short.replace(['\n', '\r'], " ")),
@@ -179,13 +176,15 @@ impl<'a> Summary<'a> {
                 .collect()
         };
         let shapes: Json = total
+            .undecoded
             .shapes()
             .iter()
             .take(100)
             .map(|(shape, group)| {
                 let examples: Vec<Json> = group
-                    .examples
+                    .examples()
                     .iter()
+                    .take(EXAMPLES)
                     .map(|(row, mark)| json!({ "row": row, "mark": mark }))
                     .collect();
                 json!({ "shape": shape, "rows": group.count, "examples": examples })
@@ -235,34 +234,4 @@ fn list(title: &str, counts: &[(&str, u64)]) -> String {
         parts.push(format!("{more} more"));
     }
     format!("{title}: {}\n", parts.join(", "))
-}
-
-/// Writes what was not decoded: one line an example, the most frequent shape first.
-pub(crate) fn undecoded(path: &Path, total: &Tally) -> Result<(), Failure> {
-    let failed = |error: std::io::Error| unwritable(path, &error);
-    let tabs = Dialect {
-        delimiter: b'\t',
-        quote: None,
-    };
-    let mut table = Whole::create(path).map_err(failed)?;
-    let mut bytes = b"count\tshape\trow\tmark\n".to_vec();
-    for (shape, group) in total.shapes() {
-        for (row, mark) in &group.examples {
-            for cell in [
-                Own::Number(group.count as f64),
-                Own::text(shape),
-                Own::Number(*row as f64),
-            ] {
-                put_cell(&mut bytes, &cell, tabs);
-                bytes.push(b'\t');
-            }
-            put_cell(&mut bytes, &Own::text(mark), tabs);
-            bytes.push(b'\n');
-        }
-    }
-    if total.beyond > 0 {
-        bytes.extend_from_slice(format!("{}\tother shapes\t\t\n", total.beyond).as_bytes());
-    }
-    table.write_all(&bytes).map_err(failed)?;
-    table.finish().map_err(failed)
 }

@@ -2,29 +2,14 @@
 
 use std::collections::HashMap;
 
-use etchlore_engine::analyse::shape;
 use etchlore_engine::model::FamilyId;
 
 use super::answer::Status;
 use super::claims::Finding;
-
-/// The most shapes that are told apart; the marks of further ones are counted together.
-const MAX_SHAPES: usize = 20_000;
-/// Examples kept of each shape.
-const EXAMPLES: usize = 10;
-/// The longest example, in characters.
-const MAX_EXAMPLE: usize = 120;
+use super::undecoded::Undecoded;
 
 /// Contradictions that are told one by one.
 pub(crate) const SHOWN: usize = 20;
-
-/// Marks of one shape that were not decoded.
-#[derive(Debug, Default)]
-pub(crate) struct Group {
-    pub(crate) count: u64,
-    /// Row and mark.
-    pub(crate) examples: Vec<(u64, String)>,
-}
 
 /// Counts.
 #[derive(Debug, Default)]
@@ -44,9 +29,7 @@ pub(crate) struct Tally {
     pub(crate) contradicted: u64,
     pub(crate) contradictions: Vec<(u64, Finding)>,
     pub(crate) families: HashMap<FamilyId, u64>,
-    pub(crate) undecoded: HashMap<String, Group>,
-    /// Marks of shapes beyond those kept.
-    pub(crate) beyond: u64,
+    pub(crate) undecoded: Undecoded,
 }
 
 impl Tally {
@@ -60,17 +43,6 @@ impl Tally {
 
     pub(crate) fn of(&self, status: Status) -> u64 {
         self.by_status[status as usize]
-    }
-
-    /// Notes a mark that was not decoded.
-    pub(crate) fn note_undecoded(&mut self, row: u64, mark: &str) {
-        let group = self.undecoded.entry(shape(mark)).or_default();
-        group.count += 1;
-        if group.examples.len() < EXAMPLES && group.examples.iter().all(|(_, known)| known != mark)
-        {
-            let short = mark.chars().take(MAX_EXAMPLE).collect();
-            group.examples.push((row, short));
-        }
     }
 
     /// Notes what a row contradicts itself in.
@@ -103,35 +75,6 @@ impl Tally {
         for (family, count) in later.families {
             *self.families.entry(family).or_default() += count;
         }
-        self.beyond += later.beyond;
-        // By name, so that a run in one thread and in many keeps the same shapes.
-        let mut groups: Vec<(String, Group)> = later.undecoded.into_iter().collect();
-        groups.sort_by(|a, b| a.0.cmp(&b.0));
-        for (shape, group) in groups {
-            if self.undecoded.len() >= MAX_SHAPES && !self.undecoded.contains_key(&shape) {
-                self.beyond += group.count;
-                continue;
-            }
-            let known = self.undecoded.entry(shape).or_default();
-            known.count += group.count;
-            for example in group.examples {
-                if known.examples.len() < EXAMPLES
-                    && known.examples.iter().all(|(_, mark)| *mark != example.1)
-                {
-                    known.examples.push(example);
-                }
-            }
-        }
-    }
-
-    /// The shapes that were not decoded, most frequent first, then by name.
-    pub(crate) fn shapes(&self) -> Vec<(&str, &Group)> {
-        let mut shapes: Vec<(&str, &Group)> = self
-            .undecoded
-            .iter()
-            .map(|(shape, group)| (shape.as_str(), group))
-            .collect();
-        shapes.sort_by(|a, b| b.1.count.cmp(&a.1.count).then(a.0.cmp(b.0)));
-        shapes
+        self.undecoded.add(later.undecoded);
     }
 }

@@ -11,6 +11,7 @@ use super::claims::Beside;
 use super::memo::{Habit, Memo};
 use super::output::sheet_row;
 use super::tally::Tally;
+use super::undecoded::Undecoded;
 use crate::table::csv::{Cells, Records, Tail};
 use crate::table::dialect::Dialect;
 use crate::table::{Batch, Cell, jsonl};
@@ -43,7 +44,7 @@ pub(crate) struct Layout {
     pub(crate) dialect: Dialect,
     /// Whether rows are copied as they are, ours behind them.
     pub(crate) append: bool,
-    /// Whether what is not decoded is kept.
+    /// Whether a file of what is not decoded is asked for.
     pub(crate) undecoded: bool,
     pub(crate) beside: Beside,
 }
@@ -140,6 +141,7 @@ impl Worker {
     /// Answers the rows of a batch, the first of which is row `first`.
     pub(crate) fn work(&mut self, first: u64, batch: Batch) -> Done {
         let mut done = Done::default();
+        done.tally.undecoded = Undecoded::new(self.desk.layout.undecoded);
         match batch {
             Batch::Records(records) => self.records(first, &records, &mut done),
             Batch::Piece(bytes) => done.bytes = bytes,
@@ -401,8 +403,8 @@ impl Desk {
         done.tally.count(answer.status, answer.family);
         if matches!(answer.status, Status::None | Status::Ambiguous) {
             let mark = self.key.split(BETWEEN).find(|mark| !mark.trim().is_empty());
-            if let Some(mark) = mark.filter(|_| self.layout.undecoded) {
-                done.tally.note_undecoded(row, mark);
+            if let Some(mark) = mark {
+                done.tally.undecoded.note(row, mark);
             }
         }
     }

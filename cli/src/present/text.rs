@@ -224,7 +224,7 @@ fn verdict(loaded: &Loaded, candidate: &Candidate, console: &mut Console) -> Res
 }
 
 /// The letter of a slot in the drawing.
-fn letter(at: usize) -> char {
+pub(crate) fn letter(at: usize) -> char {
     char::from_u32('a' as u32 + (at % 26) as u32).unwrap_or('?')
 }
 
@@ -309,7 +309,8 @@ fn own_fields(each: &[Specimen], console: &mut Console) -> Result<(), Failure> {
     Ok(())
 }
 
-fn slot_names(candidate: &Candidate) -> Vec<String> {
+/// The slots printed, each once: their order gives the letters.
+pub(crate) fn slot_names(candidate: &Candidate) -> Vec<String> {
     let mut names: Vec<String> = Vec::new();
     for span in &candidate.slots {
         if !names.contains(&span.name) {
@@ -392,7 +393,8 @@ fn beside_field(
     Ok(())
 }
 
-fn shown(field: &FieldAnswer) -> String {
+/// A field's value with its doubt.
+pub(crate) fn shown(field: &FieldAnswer) -> String {
     if field.unknown {
         return format!(
             "? (code {} is not listed)",
@@ -405,7 +407,8 @@ fn shown(field: &FieldAnswer) -> String {
     }
 }
 
-fn flags(candidate: &Candidate, field: &FieldAnswer) -> Vec<String> {
+/// What is to be said beside a value.
+pub(crate) fn flags(candidate: &Candidate, field: &FieldAnswer) -> Vec<String> {
     let mut flags = Vec::new();
     if let Some(slot) = &field.slot {
         for correction in candidate

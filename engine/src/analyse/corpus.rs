@@ -1,6 +1,7 @@
 //! Many marks, each ranked once: what coverage and changes are made of.
 
 use std::collections::HashMap;
+use std::sync::atomic::{AtomicUsize, Ordering};
 
 use crate::Rules;
 use crate::decode::{Notation, Reading, Scratch};
@@ -10,6 +11,9 @@ use crate::rank::{Context, Ranking, rank};
 pub const DECODED: f64 = 0.8;
 /// `none` counts as the answer from this probability on.
 pub const UNDECODED: f64 = 0.5;
+
+/// Marks that a thread takes at a time.
+const AT_A_TIME: usize = 64;
 
 /// What an answer amounts to.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -52,18 +56,23 @@ pub struct Corpus {
 impl Corpus {
     /// Gathers marks; empty ones are left out.
     pub fn of<S: AsRef<str>>(marks: impl IntoIterator<Item = S>) -> Corpus {
+        Corpus::counted(marks.into_iter().map(|mark| (mark, 1)))
+    }
+
+    /// Gathers marks that each come with how often they were met.
+    pub fn counted<S: AsRef<str>>(marks: impl IntoIterator<Item = (S, usize)>) -> Corpus {
         let mut corpus = Corpus::default();
         let mut known: HashMap<String, usize> = HashMap::new();
-        for mark in marks {
+        for (mark, times) in marks {
             let mark = mark.as_ref().trim();
             if mark.is_empty() {
                 continue;
             }
             match known.get(mark) {
-                Some(at) => corpus.marks[*at].1 += 1,
+                Some(at) => corpus.marks[*at].1 += times,
                 None => {
                     known.insert(mark.to_owned(), corpus.marks.len());
-                    corpus.marks.push((mark.to_owned(), 1));
+                    corpus.marks.push((mark.to_owned(), times));
                 }
             }
         }
@@ -76,22 +85,26 @@ impl Corpus {
         jobs: usize,
         ask: impl Fn(&str, &mut Scratch) -> T + Sync,
     ) -> Vec<T> {
-        let share = self.marks.len().div_ceil(jobs.max(1)).max(1);
-        std::thread::scope(|scope| {
-            let workers: Vec<_> = self
-                .marks
-                .chunks(share)
-                .map(|marks| {
-                    let ask = &ask;
-                    scope.spawn(move || {
-                        let mut scratch = Scratch::default();
-                        marks
-                            .iter()
-                            .map(|(mark, _)| ask(mark, &mut scratch))
-                            .collect::<Vec<T>>()
-                    })
-                })
-                .collect();
+        // Marks that are dear to answer stand together in a list, so a worker takes a few at a time.
+        let next = AtomicUsize::new(0);
+        let worker = || {
+            let mut scratch = Scratch::default();
+            let mut answers: Vec<(usize, Vec<T>)> = Vec::new();
+            loop {
+                let start = next.fetch_add(AT_A_TIME, Ordering::Relaxed);
+                let Some(marks) = self.marks.get(start..) else {
+                    return answers;
+                };
+                let some = marks.iter().take(AT_A_TIME);
+                let some: Vec<T> = some.map(|(mark, _)| ask(mark, &mut scratch)).collect();
+                if some.is_empty() {
+                    return answers;
+                }
+                answers.push((start, some));
+            }
+        };
+        let mut answers: Vec<(usize, Vec<T>)> = std::thread::scope(|scope| {
+            let workers: Vec<_> = (0..jobs.max(1)).map(|_| scope.spawn(worker)).collect();
             workers
                 .into_iter()
                 .flat_map(|worker| match worker.join() {
@@ -99,7 +112,9 @@ impl Corpus {
                     Err(panic) => std::panic::resume_unwind(panic),
                 })
                 .collect()
-        })
+        });
+        answers.sort_unstable_by_key(|(start, _)| *start);
+        answers.into_iter().flat_map(|(_, some)| some).collect()
     }
 }
 

@@ -3,6 +3,7 @@
 use std::sync::atomic::{AtomicUsize, Ordering};
 
 use jiff::civil::Date;
+use rustc_hash::FxHashMap;
 
 use super::around::{Around, Voice, around, with};
 use super::dies::{DieFit, fit};
@@ -17,6 +18,10 @@ use crate::value::{Interval, Value};
 
 /// From this probability on a part counts as identified: the same as for a row of a list.
 pub(super) const IDENTIFIED: f64 = 0.8;
+/// From this probability on the others cannot turn an answer: what they say is worth some bits.
+const SETTLED: f64 = 0.9999;
+/// Share of other values below which a field is settled.
+const SETTLED_FIELD: f64 = 1e-4;
 /// From this probability of none on it counts as unknown.
 const UNKNOWN: f64 = 0.5;
 
@@ -215,19 +220,32 @@ pub fn account(decoder: &Decoder<'_>, board: &Board, jobs: usize) -> Account {
         .iter()
         .map(|part| context(board, part))
         .collect();
-    let mut parts = each(jobs, board.parts.len(), |at, scratch| {
-        part_account(decoder, &board.parts[at], &own[at], scratch)
-    });
+    let mut parts = each_alike(
+        jobs,
+        |at| Some(key(&board.parts[at], &own[at])),
+        board.parts.len(),
+        |at, scratch| part_account(decoder, &board.parts[at], &own[at], scratch),
+    )
+    .into_iter()
+    .flatten()
+    .collect::<Vec<PartAccount>>();
     let voices: Vec<Voice> = parts.iter().map(|part| Voice::of(set, part)).collect();
     let heard: Vec<Around> = (0..parts.len())
         .map(|at| around(board, &voices, at))
         .collect();
-    let again = each(jobs, parts.len(), |at, scratch| {
-        let context = with(set, board, &own[at], &heard[at]);
-        // What nothing was read of, or nobody speaks for, stays as it is.
-        (parts[at].reading.is_some() && context_says_more(&own[at], &context))
-            .then(|| part_account(decoder, &board.parts[at], &context, scratch))
-    });
+    let with: Vec<Context> = own
+        .iter()
+        .zip(&heard)
+        .map(|(own, heard)| with(set, board, own, heard))
+        .collect();
+    let again = each_alike(
+        jobs,
+        |at| {
+            can_move(set, &parts[at], &own[at], &with[at]).then(|| key(&board.parts[at], &with[at]))
+        },
+        parts.len(),
+        |at, scratch| part_account(decoder, &board.parts[at], &with[at], scratch),
+    );
     for ((part, again), heard) in parts.iter_mut().zip(again).zip(heard) {
         let alone = part
             .ranking
@@ -252,30 +270,77 @@ pub fn account(decoder: &Decoder<'_>, board: &Board, jobs: usize) -> Account {
     account
 }
 
-fn context_says_more(own: &Context, with: &Context) -> bool {
-    own.made != with.made || !with.around.is_empty()
+/// Whether what the others say can change the answer for a part: it has candidates of their makers or with dates, and is not settled.
+fn can_move(set: &RuleSet, part: &PartAccount, own: &Context, with: &Context) -> bool {
+    let ranking = &part.ranking;
+    let settled = ranking.candidates.first().is_some_and(|first| {
+        let mut fields = first.fields.iter();
+        let open = fields.any(|field| {
+            let others = field.alternatives.iter().map(|other| other.probability);
+            others.sum::<f64>() > SETTLED_FIELD
+        });
+        first.probability > SETTLED && !open
+    });
+    // A second identity hears the others as well.
+    if settled && ranking.unexplained.is_empty() {
+        return false;
+    }
+    let dated = |candidate: &Candidate| candidate.fields.iter().any(|f| f.name == "date");
+    let of_maker = |candidate: &Candidate| {
+        let maker = set.families[candidate.family.index()].maker;
+        maker.is_some_and(|maker| with.around.iter().any(|(other, _)| *other == maker))
+    };
+    part.reading.is_some()
+        && ranking
+            .candidates
+            .iter()
+            .any(|candidate| of_maker(candidate) || dated(candidate) && own.made != with.made)
 }
 
-/// Runs something for each of `count` things on several threads; the answers are in order.
-fn each<T: Send>(
+/// What two parts must share to get one answer: what was read, what is known beside it, what was decided.
+fn key(part: &Part, context: &Context) -> String {
+    let readings = part.readings.iter().map(|one| {
+        let lines = one.reading.lines.iter().map(|line| line.text.as_str());
+        let lines: Vec<&str> = lines.collect();
+        (one.reading.form, one.specimen, one.die, lines)
+    });
+    let decision = part.decision.as_ref().map(|d| (&d.is, &d.family, d.grade));
+    format!("{:?}", (readings.collect::<Vec<_>>(), context, decision))
+}
+
+/// Asks something of each of `count` parts on several threads, once of those with the same key and not of those without; the answers are
+/// in order.
+fn each_alike<T: Send + Sync + Clone>(
     jobs: usize,
+    key: impl Fn(usize) -> Option<String>,
     count: usize,
-    work: impl Fn(usize, &mut Scratch) -> T + Sync,
-) -> Vec<T> {
+    ask: impl Fn(usize, &mut Scratch) -> T + Sync,
+) -> Vec<Option<T>> {
+    let mut numbers: FxHashMap<String, usize> = FxHashMap::default();
+    let mut asked: Vec<usize> = Vec::new();
+    let number_of: Vec<Option<usize>> = (0..count)
+        .map(|at| {
+            let number = numbers.entry(key(at)?).or_insert_with(|| {
+                asked.push(at);
+                asked.len() - 1
+            });
+            Some(*number)
+        })
+        .collect();
     let next = AtomicUsize::new(0);
     let run = || {
         let mut scratch = Scratch::default();
         let mut done = Vec::new();
         loop {
-            let at = next.fetch_add(1, Ordering::Relaxed);
-            if at >= count {
+            let number = next.fetch_add(1, Ordering::Relaxed);
+            let Some(at) = asked.get(number) else {
                 return done;
-            }
-            done.push((at, work(at, &mut scratch)));
+            };
+            done.push((number, ask(*at, &mut scratch)));
         }
     };
     let mut all: Vec<(usize, T)> = std::thread::scope(|scope| {
-        let threads: Vec<_> = (1..jobs.clamp(1, count.max(1)))
+        let threads: Vec<_> = (1..jobs.clamp(1, asked.len().max(1)))
             .map(|_| scope.spawn(run))
             .collect();
         let mut all = run();
@@ -287,8 +352,11 @@ fn each<T: Send>(
         }
         all
     });
-    all.sort_by_key(|(at, _)| *at);
-    all.into_iter().map(|(_, one)| one).collect()
+    all.sort_by_key(|(number, _)| *number);
+    number_of
+        .into_iter()
+        .map(|number| Some(all.get(number?)?.1.clone()))
+        .collect()
 }
 
 /// What is known of a part beside its readings.
@@ -373,7 +441,7 @@ fn also(
     };
     let mut found = Vec::new();
     for (at, line) in reading.lines.iter().enumerate() {
-        let whole = lead.leftover.iter().any(|piece| {
+        let whole = ranking.unexplained.iter().any(|piece| {
             piece.line == at && piece.text.trim() == line.text.trim() && !piece.text.is_empty()
         });
         if !whole {

@@ -82,8 +82,9 @@ pub(super) fn around(board: &Board, voices: &[Voice], me: usize) -> Around {
         board.built.map(|built| middle(built.from, built.to))
     };
     let made = center.and_then(|center| {
-        let from = center.checked_sub(OLDER.years()).ok()?;
-        let to = center.checked_add(YOUNGER.years()).ok()?;
+        // Whole years: the middle is no sharper than that, and parts that hear the same can be asked once.
+        let from = center.checked_sub(OLDER.years()).ok()?.first_of_year();
+        let to = center.checked_add(YOUNGER.years()).ok()?.last_of_year();
         let last = board
             .built
             .map_or(board.seen, |built| built.to.min(board.seen));

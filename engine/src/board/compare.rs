@@ -22,6 +22,9 @@ const OF_BATCH: [&str; 12] = [
     "wafer_country",
 ];
 
+/// Fields that a mark seldom prints: that one side does not say them makes no other part.
+const SELDOM_PRINTED: [&str; 4] = ["packing", "lead_finish", "compliance", "symbol"];
+
 /// What became of a part.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Match {
@@ -359,12 +362,15 @@ fn differing_fields(
                     add(&field.name, &field.text, &other.text);
                 }
             }
-            None if one_sided => add(&field.name, &field.text, ""),
+            None if one_sided && !SELDOM_PRINTED.contains(&field.name.as_str()) => {
+                add(&field.name, &field.text, "")
+            }
             None => {}
         }
     }
     if one_sided {
-        for field in b.iter().filter(|field| wanted(&field.name)) {
+        let printed = |name: &str| wanted(name) && !SELDOM_PRINTED.contains(&name);
+        for field in b.iter().filter(|field| printed(&field.name)) {
             if a.iter().all(|other| other.field != field.field) {
                 add(&field.name, "", &field.text);
             }

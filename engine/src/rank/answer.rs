@@ -87,8 +87,6 @@ pub struct Candidate {
     pub disagreements: Vec<Disagreement>,
     /// Evidence by slot.
     pub evidence: Vec<Evidence>,
-    /// Text of the reading that this candidate does not explain.
-    pub leftover: Vec<Piece>,
     /// What it has to do with other parts.
     pub relations: Relations,
 }

@@ -86,7 +86,6 @@ pub(super) fn candidate(
         corrections: Vec::new(),
         disagreements: Vec::new(),
         evidence: Vec::new(),
-        leftover: Vec::new(),
         relations: Relations::default(),
     };
     if detail.full() {

@@ -463,6 +463,7 @@ impl<'a> Join<'a> {
         both.layout += b.layout;
         self.draw_once(a, b, &mut both)?;
         let stream = both.over(self.stream, self.decoder);
+        let mut differ = Vec::new();
         for choice in &mut later.choices {
             if self.own[choice.slot] || choice.code.is_none() || choice.end == choice.start {
                 continue;
@@ -470,11 +471,19 @@ impl<'a> Join<'a> {
             let before = a.choices.iter().find(|before| {
                 before.slot == choice.slot && before.code.is_some() && before.end > before.start
             });
-            if let Some(before) = before {
-                self.read_again(&stream, before, choice);
+            if let Some(before) = before
+                && !self.read_again(&stream, before, choice)
+            {
+                differ.push(choice.slot);
             }
         }
         drop(stream);
+        // What that costs is in the channel; here it is kept to be told.
+        for slot in differ {
+            if !both.conflicts.contains(&slot) {
+                both.conflicts.push(slot);
+            }
+        }
         both.segments.extend(&b.segments);
         both.choices.extend(later.choices);
         Some(both)
@@ -632,19 +641,20 @@ impl<'a> Join<'a> {
     }
 
     /// A shared slot that an earlier specimen shows as well: which string of an open shape it is was drawn with the earlier one, as far
-    /// as that shows it.
-    fn read_again(&self, stream: &Stream, before: &Choice, choice: &mut Choice) {
+    /// as that shows it. Says whether both can be the same without a misreading.
+    fn read_again(&self, stream: &Stream, before: &Choice, choice: &mut Choice) -> bool {
         if before.code != choice.code || choice.free {
-            return;
+            return true;
         }
         let (How::Open(x), How::Open(y)) = (before.how, choice.how) else {
-            return;
+            return true;
         };
         if before.table != choice.table || x != y {
             // One code has one length.
             choice.channel += choice.share + CONFLICT;
-            return;
+            return false;
         }
+        let mut same = true;
         let strip = &self.program.tables[choice.table].open[y as usize];
         let (first, second) = (
             &stream.ticks[before.start..before.end],
@@ -657,8 +667,10 @@ impl<'a> Join<'a> {
                 choice.channel -= f64::from(set.count_ones()).log2();
             } else if x.id != y.id {
                 choice.channel += alphabet.channel(x.id, y.id).max(CONFLICT);
+                same = false;
             }
         }
+        same
     }
 }
 

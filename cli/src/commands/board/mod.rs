@@ -1,6 +1,9 @@
 //! `board`: a file, its account, a page.
 
 pub(crate) mod compare;
+pub(crate) mod new;
+pub(crate) mod report;
+pub(crate) mod schema;
 pub(crate) mod show;
 
 use std::path::Path;

@@ -24,6 +24,7 @@ pub(crate) fn words(old: &[PartView], new: &[PartView], change: &Change) -> Stri
             Match::CarriedOver | Match::OtherBatch => name(is),
             _ => format!("{} -> {}", name(was), name(is)),
         },
+        (Some(one), None) | (None, Some(one)) if one.written.is_none() => name(one),
         (Some(one), None) | (None, Some(one)) => format!("{} ({})", name(one), one.title),
         (None, None) => String::new(),
     };

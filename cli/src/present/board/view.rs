@@ -184,10 +184,12 @@ fn one(set: &RuleSet, part: &Part, known: &PartAccount) -> PartView {
                 let written = other.written.as_deref().unwrap_or_default();
                 match &other.relations.stands_for {
                     Some(stands) => format!(
-                        "{}, its number {} stands for {}",
-                        named(set, other.family),
+                        "number {} of {} stands for {} ({}: {})",
                         stands.code,
-                        stands.written.as_deref().unwrap_or(written)
+                        maker_name(set, set.families[other.family.index()].maker),
+                        stands.written.as_deref().unwrap_or(written),
+                        standing(stands.standing),
+                        stands.source.as_deref().unwrap_or("no source"),
                     ),
                     None => format!("{} {written}", named(set, other.family)),
                 }

@@ -255,18 +255,15 @@ fn also(set: &RuleSet, part: &Part, known: &PartAccount, lead: &Candidate, add: 
             add(
                 FindingKind::IdentitiesDiffer,
                 format!(
-                    "{}: one line says {} {}, another stands for {} {}",
+                    "{}: its mark says {}; its other number stands for {}",
                     part.name(),
-                    title(lead.family),
-                    lead.written.as_deref().unwrap_or_default(),
-                    title(b),
-                    second.written.as_deref().unwrap_or_default(),
+                    lead.written.clone().unwrap_or_else(|| title(a)),
+                    second.written.clone().unwrap_or_else(|| title(b)),
                 ),
-                second
-                    .relations
-                    .stands_for
-                    .as_ref()
-                    .and_then(|s| s.source.clone()),
+                second.relations.stands_for.as_ref().map(|stands| {
+                    let from = stands.source.as_deref().unwrap_or("no source");
+                    format!("{} is known from: {from}", stands.code)
+                }),
             );
         }
     }
