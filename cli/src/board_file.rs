@@ -52,8 +52,8 @@ pub(crate) struct Photo {
 /// What a page shows of a part beside what the engine takes.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct PartPage {
-    /// Where it stands on a photo.
-    pub(crate) on: Option<OnPhoto>,
+    /// Where it stands on photos: by position, as far as noted.
+    pub(crate) on: Vec<OnPhoto>,
     /// Free words of the lab, not for clients.
     pub(crate) notes: Option<String>,
     /// By reading: the photo it was read from.

@@ -3,6 +3,7 @@
 mod board;
 mod board_files;
 mod board_new;
+mod board_report;
 mod bulk;
 mod context;
 mod decode;

@@ -380,7 +380,7 @@ fn kind(within: &'static Kind, key: &str) -> Option<&'static Kind> {
             .find(|known| known.name == key)
             .map(|known| &known.kind)
             .or_else(|| keys.iter().find_map(|known| kind(&known.kind, key))),
-        Kind::List(item, _) => kind(item, key),
+        Kind::List(item, _) | Kind::Each(item, _) => kind(item, key),
         _ => None,
     }
 }

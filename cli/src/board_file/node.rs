@@ -7,7 +7,7 @@ use std::cell::{Cell, RefCell};
 use std::fmt;
 
 use etchlore_engine::diagnostic::near;
-use serde::de::{DeserializeSeed, Deserializer, Error, MapAccess, SeqAccess, Visitor};
+use serde::de::{DeserializeSeed, Deserializer, Error, MapAccess, SeqAccess, Unexpected, Visitor};
 
 use super::MAX_TEXT;
 use super::place::{self, At};
@@ -221,6 +221,7 @@ impl Kind {
                 "a board file begins with keys".to_owned(),
                 format!("begin with `{}: ...`; `etchlore board new` writes a start file", keys[0].name),
             ),
+            Kind::Each(item, _) => item.wanted(name),
             Kind::Map(keys) => (
                 format!("{here} belong keys with values"),
                 format!(
@@ -463,11 +464,15 @@ impl<'de> Visitor<'de> for Seed<'_> {
         match self.kind {
             Kind::Map(_) => deserializer.deserialize_map(self),
             Kind::List(..) => deserializer.deserialize_seq(self),
+            Kind::Each(..) => deserializer.deserialize_any(self),
             _ => deserializer.deserialize_str(self),
         }
     }
 
     fn visit_str<E: Error>(self, text: &str) -> Result<Self::Value, E> {
+        if let Kind::Each(..) = self.kind {
+            return Err(E::invalid_type(Unexpected::Str(text), &self));
+        }
         let reader = self.reader;
         if text.len() > MAX_TEXT {
             return Err(reader.say(
@@ -520,7 +525,7 @@ impl<'de> Visitor<'de> for Seed<'_> {
     }
 
     fn visit_seq<A: SeqAccess<'de>>(self, mut list: A) -> Result<Self::Value, A::Error> {
-        let Kind::List(kind, most) = self.kind else {
+        let (Kind::List(kind, most) | Kind::Each(kind, most)) = self.kind else {
             return Ok(None);
         };
         let mut items = Vec::new();
@@ -536,6 +541,10 @@ impl<'de> Visitor<'de> for Seed<'_> {
     }
 
     fn visit_map<A: MapAccess<'de>>(self, mut map: A) -> Result<Self::Value, A::Error> {
+        if let Kind::Each(kind, _) = self.kind {
+            let one = Seed { kind, ..self }.visit_map(map)?;
+            return Ok(one.map(|one| Node::List(vec![one])));
+        }
         let Kind::Map(keys) = self.kind else {
             return Ok(None);
         };

@@ -65,7 +65,12 @@ impl<'de> Visitor<'de> for Probe<'_> {
     }
 
     fn visit_map<A: MapAccess<'de>>(self, mut map: A) -> Result<(), A::Error> {
-        let Some((Step::Key(wanted), rest)) = self.path.split_first() else {
+        let path = match self.path {
+            // One that stands for a list of one.
+            [Step::Item(_), rest @ ..] => rest,
+            path => path,
+        };
+        let Some((Step::Key(wanted), rest)) = path.split_first() else {
             return Err(A::Error::custom("here"));
         };
         while let Some(key) = map.next_key::<String>()? {

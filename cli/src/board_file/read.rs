@@ -317,7 +317,11 @@ fn one_part(
         },
     };
     let mut page = PartPage {
-        on: on(photos, &here, part.map("on"))?,
+        on: part
+            .maps("on")
+            .enumerate()
+            .map(|(number, place)| on(photos, &here, number, place))
+            .collect::<Result<_, _>>()?,
         notes: part.text("notes"),
         ..PartPage::default()
     };
@@ -351,9 +355,9 @@ fn one_part(
     Ok((part, page))
 }
 
-fn on(photos: &[Photo], here: &[Step], on: Option<&Map>) -> Result<Option<OnPhoto>, Wrong> {
-    let Some(on) = on else { return Ok(None) };
-    let here = with(here, "on");
+fn on(photos: &[Photo], here: &[Step], number: usize, on: &Map) -> Result<OnPhoto, Wrong> {
+    let mut here = with(here, "on");
+    here.push(Step::Item(number));
     let photo = match (on.text("photo"), photos) {
         (Some(name), _) if photos.iter().any(|photo| photo.name == name) => name,
         (Some(name), _) => {
@@ -374,13 +378,13 @@ fn on(photos: &[Photo], here: &[Step], on: Option<&Map>) -> Result<Option<OnPhot
             );
         }
     };
-    Ok(Some(OnPhoto {
+    Ok(OnPhoto {
         photo,
         x: on.number("x"),
         y: on.number("y"),
         width: on.number("width"),
         height: on.number("height"),
-    }))
+    })
 }
 
 fn sighting(here: &[Step], reading: &Map) -> Result<(Sighting, String), Wrong> {

@@ -56,6 +56,9 @@ fn of(kind: &Kind, required: bool) -> Value {
         Kind::List(item, most) => {
             json!({"type": typed(&["array"]), "items": of(item, true), "maxItems": most})
         }
+        Kind::Each(item, most) => {
+            json!({"anyOf": [of(item, required), {"type": "array", "items": of(item, true), "maxItems": most}]})
+        }
         Kind::Map(keys) => {
             let properties: Map<String, Value> = keys.iter().map(property).collect();
             let mut object = json!({

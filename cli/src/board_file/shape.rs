@@ -33,6 +33,8 @@ pub(super) enum Kind {
     Map(&'static [Key]),
     /// At most so many.
     List(&'static Kind, usize),
+    /// One, or a list of at most so many.
+    Each(&'static Kind, usize),
 }
 
 /// Words to choose from.
@@ -189,8 +191,8 @@ const PART: &[Key] = &[
     ),
     key(
         "on",
-        "where it stands on a photo, in percent of its width and height from the upper left corner",
-        Kind::Map(ON),
+        "where it stands on a photo, in percent of its width and height from the upper left corner; a list in the order of the positions",
+        Kind::Each(&Kind::Map(ON), 10_000),
         "",
     ),
     key(

@@ -35,7 +35,7 @@ fn one(key: &Key, indent: &str, text: &mut String) {
     };
     let deeper = format!("{indent}  ");
     match &key.kind {
-        Kind::Map(keys) => {
+        Kind::Map(keys) | Kind::Each(Kind::Map(keys), _) => {
             text.push_str(&format!("#{indent}{name}:{what}\n"));
             for key in *keys {
                 one(key, &deeper, text);

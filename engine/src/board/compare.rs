@@ -351,6 +351,8 @@ fn differing_fields(
             });
         }
     };
+    // The base repeats what the fields of its codes say.
+    let wanted = |name: &str| name != "base" && wanted(name);
     for field in a.iter().filter(|field| wanted(&field.name)) {
         match b.iter().find(|other| other.field == field.field) {
             Some(other) => {

@@ -51,6 +51,8 @@ impl Draft<'_, '_> {
             };
             let place = self.cx.place(line.file, word.span);
             if word.text == "base" {
+                // Its codes together are a field.
+                self.cx.field("base", None);
                 family.base = Some(row);
                 continue;
             }

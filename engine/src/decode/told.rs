@@ -1,7 +1,7 @@
 //! What a choice was taken for, as glyphs and text.
 
 use super::explain::Decoder;
-use super::stream::{Doubt, Stream};
+use super::stream::{Doubt, Stream, Tick};
 use super::walk::{Choice, How, likeliest};
 use crate::compile::OTHER;
 use crate::glyph::Glyph;
@@ -106,6 +106,11 @@ impl Decoder<'_> {
                     .collect()
             }
         }
+    }
+
+    /// The glyph of a tick.
+    pub(crate) fn glyph(&self, tick: &Tick) -> Glyph {
+        self.cased(tick.id, tick.lower)
     }
 
     fn cased(&self, id: u8, lower: bool) -> Glyph {

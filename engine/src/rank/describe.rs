@@ -677,7 +677,7 @@ fn written(
     let known = &best.branch.known;
     let classes =
         |slot: usize, class: u32| program.slots[slot].classes[class as usize].codes.clone();
-    // What was not printed counts as known only if hardly anything else remains.
+    // What was not printed, or printed so that it can be read as several codes, counts as known only if hardly anything else remains.
     let entailed = |slot: usize| {
         let same = |weighed: &&Weighed<'_>| weighed.explanation.branch.known[slot] == known[slot];
         list.iter()
@@ -687,7 +687,7 @@ fn written(
             >= ENTAILED
     };
     let code = |slot: usize| {
-        let settled = !matches!(known[slot], Known::Class(_)) || entailed(slot);
+        let settled = matches!(known[slot], Known::Open) || entailed(slot);
         settled
             .then(|| code_of(family, known, slot, &classes))
             .flatten()
@@ -723,7 +723,12 @@ fn written(
                 let piece =
                     match (code(slot), &known[slot]) {
                         (Some(code), _) => read.code_text(family, slot, code),
-                        (None, Known::Seen(_)) => read.text(slot).unwrap_or_default(),
+                        // Of several codes none is claimed: what was read stands there.
+                        (None, Known::Seen(_)) => {
+                            whole = false;
+                            candidate.open.push(model.name.clone());
+                            read.as_read(slot).unwrap_or_default()
+                        }
                         // What may be absent is left out where nothing is known of it.
                         _ if model.codes.iter().any(|code| code.kind == CodeKind::Absent) => {
                             // Only packing and finish may stay open beside a known ordering code.

@@ -6,7 +6,7 @@ use std::collections::HashMap;
 use smallvec::{SmallVec, smallvec};
 
 use crate::compile::FamilyProgram;
-use crate::decode::{Choice, Decoder, Explanation, Known, Stream};
+use crate::decode::{Choice, Decoder, Doubt, Explanation, Known, Stream};
 use crate::glyph::Glyph;
 use crate::model::{
     Code, CodeId, CodeKind, Cond, Expr, Family, FieldId, OpenRule, RowItem, Spelling, Standing,
@@ -125,6 +125,17 @@ impl<'e> Read<'e> {
             _ => Glyph::Char('_'),
         });
         Some(Spelling::of_glyphs(one.collect()).text())
+    }
+
+    /// What was read of a slot, whatever it was taken for; `_` for what was not read.
+    pub(crate) fn as_read(&self, slot: usize) -> Option<String> {
+        let choice = self.choices[slot]?;
+        let ticks = &self.stream.ticks[choice.start..choice.end];
+        let each = ticks.iter().map(|tick| match tick.doubt {
+            Doubt::Read | Doubt::Certain => self.decoder.glyph(tick),
+            _ => Glyph::Char('_'),
+        });
+        Some(Spelling::of_glyphs(each.collect()).text())
     }
 
     /// The code of a slot as the rule lists it, or as read for an open one.

@@ -8,7 +8,7 @@ const HEAD: [&str; 16] = [
     "positions",
     "quantity",
     "inside",
-    "known",
+    "confidence",
     "base_part",
     "ordering_code",
     "maker",

@@ -36,6 +36,8 @@ fn year(day: jiff::civil::Date) -> f64 {
 
 const WIDTH: f64 = 720.0;
 const LEFT: f64 = 90.0;
+/// Room for half a year's number.
+const RIGHT: f64 = 20.0;
 const ROW: f64 = 18.0;
 
 fn dates(page: &Page) -> Markup {
@@ -60,7 +62,7 @@ fn dates(page: &Page) -> Markup {
         from = from.min(year(day).floor());
         to = to.max(year(day).floor() + 1.0);
     }
-    let x = |day| LEFT + (year(day) - from) / (to - from) * (WIDTH - LEFT - 10.0);
+    let x = |day| LEFT + (year(day) - from) / (to - from) * (WIDTH - LEFT - RIGHT);
     let n = |value: f64| format!("{value:.1}");
     let step = ((to - from) / 8.0).ceil().max(1.0);
     let height = ROW * (all.len() as f64 + 2.0);
@@ -71,7 +73,7 @@ fn dates(page: &Page) -> Markup {
         div.wide tabindex="0" role="region" aria-label="Time line" {
             svg.time viewBox={ "0 0 " (WIDTH) " " (n(height)) } role="img" aria-label="Dates of parts with the build date and the day of reading; the table beneath says the same" {
                 @if let Some(built) = page.built { rect.built x=(n(x(built.from))) y="0" width=(n((x(built.to) - x(built.from)).max(2.0))) height=(n(height - ROW)) {} }
-                @for tick in ticks { @let at = LEFT + (tick - from) / (to - from) * (WIDTH - LEFT - 10.0);
+                @for tick in ticks { @let at = LEFT + (tick - from) / (to - from) * (WIDTH - LEFT - RIGHT);
                     line.grid x1=(n(at)) x2=(n(at)) y1="0" y2=(n(height - ROW)) {} text x=(n(at)) y=(n(height - 4.0)) text-anchor="middle" { (tick) } }
                 line.seen x1=(n(x(page.seen))) x2=(n(x(page.seen))) y1="0" y2=(n(height - ROW)) {}
                 @for (number, (at, date)) in all.iter().enumerate() { @let y = ROW * (number as f64 + 0.5);

@@ -62,6 +62,16 @@ pub(crate) fn facts(page: &Page) -> Vec<(&'static str, String)> {
         .collect()
 }
 
+/// A text in which codes stand between backticks.
+fn quoted(text: &str) -> Markup {
+    let pieces: Vec<&str> = text.split('`').collect();
+    // One without its fellow is a character of its own.
+    if pieces.len() % 2 == 0 {
+        return html! { (text) };
+    }
+    html! { @for (number, piece) in pieces.into_iter().enumerate() { @if number % 2 == 1 { code { (piece) } } @else { (piece) } } }
+}
+
 /// A link to the card of a part.
 fn to_part(page: &Page, at: usize) -> Markup {
     html! { a href={ "#part-" (at + 1) } { (page.parts[at].view.name) } }
@@ -135,8 +145,8 @@ fn findings(page: &Page) -> Markup {
                 h3 { (weight_title(weight)) }
                 ul.findings { @for one in page.findings.iter().filter(|one| one.weight == weight) {
                     li class=(weight.word()) {
-                        p { span.tag { (one.kind.replace('-', " ")) } " " (one.text) }
-                        @if let Some(why) = &one.why { p.why { (why) } }
+                        p { span.tag { (one.kind.replace('-', " ")) } " " (quoted(&one.text)) }
+                        @if let Some(why) = &one.why { p.why { (quoted(why)) } }
                         @if !one.parts.is_empty() { p.of { "Parts: " (to_parts(page, &one.parts)) } }
                     }
                 } }
@@ -151,7 +161,7 @@ fn changes(page: &Page) -> Markup {
     };
     html! {
         p { "Against " (compared.old) "." }
-        div.wide tabindex="0" role="region" aria-label="What changed" { table {
+        div.wide tabindex="0" role="region" aria-label="Table of changes" { table {
             thead { tr { th scope="col" { "Change" } th scope="col" { "Part" } th scope="col" { "What" } } }
             tbody { @for (kind, name, at, text) in &compared.changes { tr {
                 td { (kind.word()) }
@@ -179,7 +189,7 @@ fn provenance(page: &Page) -> Markup {
         @if !page.rules.is_empty() { div.wide tabindex="0" role="region" aria-label="Rules used" { table {
             thead { tr { th scope="col" { "Family" } th scope="col" { "Rule" } th scope="col" { "Standing" } th scope="col" { "Source" } } }
             tbody { @for rule in &page.rules { tr {
-                th scope="row" { (rule.title) } td { code { (rule.name) } br; span.faint { (rule.place) } } td { (rule.standing) }
+                th scope="row" { (rule.title) } td.where { code { (rule.name) } br; span.faint { (rule.place) } } td { (rule.standing) }
                 td { (rule.source.as_deref().unwrap_or("none given")) @if let Some(day) = &rule.reviewed { span.faint { ", reviewed " (day) } } }
             } } }
         } } }

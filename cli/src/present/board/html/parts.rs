@@ -3,23 +3,24 @@
 use maud::{Markup, html};
 
 use super::super::report::{Entry, Page, Seg, function_title};
+use super::quoted;
 
 pub(super) fn inventory(page: &Page) -> Markup {
     html! {
         div.tools hidden { label for="filter" { "Filter " } input id="filter" type="search"; " " span id="count" role="status" {} }
-        div.wide tabindex="0" role="region" aria-label="Inventory" { table id="list" {
-            thead { tr { @for head in ["No.", "Part", "Number", "Code", "What", "Maker", "Function", "How sure", "Date", "Fields"] { th scope="col" { (head) } } } }
+        div.wide tabindex="0" role="region" aria-label="Table of the inventory" { table id="list" {
+            thead { tr { @for (head, class) in [("No.", "n"), ("Part", ""), ("Number", "n more"), ("Code", ""), ("What", ""), ("Maker", "more"), ("Function", "more"), ("How sure", ""), ("Date", "more"), ("Fields", "more")] { th scope="col" class=(class) { (head) } } } }
             tbody { @for (at, one) in page.parts.iter().enumerate() { @let view = &one.view; tr id={ "row-" (at + 1) } data-part=(at + 1) {
-                td.n { @if page.pictures.iter().any(|p| p.places.iter().any(|(part, _)| *part == at)) { a href={ "#place-" (at + 1) } aria-label={ (at + 1) ", on the picture" } { (at + 1) } } @else { (at + 1) } }
+                td.n { @if page.pictures.iter().any(|p| p.places.iter().any(|place| place.part == at && place.number == 0)) { a href={ "#place-" (at + 1) } aria-label={ (at + 1) ", on the picture" } { (at + 1) } } @else { (at + 1) } }
                 th scope="row" { a href={ "#part-" (at + 1) } { (view.places) } }
-                td.n { (view.quantity) }
+                td.n.more { (view.quantity) }
                 td.code { (view.written.as_deref().unwrap_or("")) }
                 td { (view.title) }
-                td { (view.maker.as_deref().unwrap_or("not known")) }
-                td { (function_title(&view.function)) }
+                td.more { (view.maker.as_deref().unwrap_or("not known")) }
+                td.more { (function_title(&view.function)) }
                 td data-sort=(format!("{:.9}", one.sort)) { span class={ "state " (view.state.word()) } { (view.state.word()) } " " @if one.sure != view.state.word() { (one.sure) } }
-                td { (view.dates.join(", ")) }
-                td { (view.fields.iter().map(|(name, text)| format!("{} {text}", name.replace('_', " "))).collect::<Vec<_>>().join("; ")) }
+                td.more { (view.dates.join(", ")) }
+                td.more { (view.fields.iter().map(|(name, text)| format!("{} {text}", name.replace('_', " "))).collect::<Vec<_>>().join("; ")) }
             } } }
         } }
     }
@@ -101,17 +102,18 @@ fn line(segs: &[Seg]) -> Markup {
 }
 
 pub(super) fn cards(page: &Page) -> Markup {
-    html! { @for (at, one) in page.parts.iter().enumerate() { @let view = &one.view;
+    html! { div.cards { @for (at, one) in page.parts.iter().enumerate() { @let view = &one.view;
         article.card id={ "part-" (at + 1) } aria-labelledby={ "part-" (at + 1) "-title" } data-part=(at + 1) {
             h3 id={ "part-" (at + 1) "-title" } { (view.name) ": " (view.written.as_deref().unwrap_or(&view.title)) }
             p { @if view.written.is_some() { (view.title) ", " } (view.maker.as_deref().unwrap_or("maker not known")) ". " span class={ "state " (view.state.word()) } { (view.state.word()) } " " @if one.sure != view.state.word() { (one.sure) }
                 " " @if view.quantity > 1 || view.places != view.name { (view.quantity) " at " (view.places) ". " } a href={ "#row-" (at + 1) } aria-label={ (view.name) " in the inventory" } { "in the inventory" } }
             @for mark in &one.marks { div.mark { p.faint { (mark.head) } @for segs in &mark.lines { (line(segs)) } } }
+            @let coded = one.said.iter().any(|said| said.code.is_some()); @let flagged = one.said.iter().any(|said| !said.flags.is_empty());
             @if !one.said.is_empty() { div.wide tabindex="0" role="region" aria-label={ "Fields of " (view.name) } { table.fields {
-                thead { tr { th scope="col" { "Slot" } th scope="col" { "Field" } th scope="col" { "Says" } th scope="col" { "Code" } th scope="col" { "Remark" } } }
-                tbody { @for said in &one.said { tr { td { @if let Some(letter) = said.letter { b { (letter) } } @else { "-" } } th scope="row" { (said.name) } td { (said.text) } td.code { (said.code.as_deref().unwrap_or("")) } td { (said.flags.join("; ")) } } } }
+                thead { tr { th scope="col" { "Slot" } th scope="col" { "Field" } th scope="col" { "Says" } @if coded { th scope="col" { "Code" } } @if flagged { th scope="col" { "Remark" } } } }
+                tbody { @for said in &one.said { tr { td { @if let Some(letter) = said.letter { b { (letter) } } @else { "-" } } th scope="row" { (said.name) } td { (said.text) } @if coded { td.code { (said.code.as_deref().unwrap_or("")) } } @if flagged { td { (said.flags.join("; ")) } } } } }
             } } }
-            dl.facts { @for (name, text) in more(one) { div { dt { (name) } dd { (text) } } } }
+            dl.facts { @for (name, text) in more(one) { div { dt { (name) } dd { (quoted(&text)) } } } }
         }
-    } }
+    } } }
 }

@@ -72,8 +72,19 @@ pub(crate) struct Picture {
     pub(crate) image: Option<Image>,
     /// Width by height, in millimetres where measured.
     pub(crate) size: (f64, f64),
-    /// Parts with x, y, width and height in percent.
-    pub(crate) places: Vec<(usize, [f64; 4])>,
+    pub(crate) places: Vec<Place>,
+}
+
+/// Where a part stands on a picture.
+#[derive(Debug)]
+pub(crate) struct Place {
+    pub(crate) part: usize,
+    /// Which of its places, from 0.
+    pub(crate) number: usize,
+    /// Its position there.
+    pub(crate) name: String,
+    /// X, y, width and height in percent.
+    pub(crate) at: [f64; 4],
 }
 
 /// A finding in words.
@@ -342,11 +353,21 @@ fn pictures(edition: Edition, file: &BoardFile, images: Vec<Image>) -> Vec<Pictu
     let size = file
         .size
         .map_or(USUAL, |(width, height)| (width * 1e3, height * 1e3));
-    let places = |photo: &str| -> Vec<(usize, [f64; 4])> {
-        let all = file.parts.iter().enumerate();
-        all.filter_map(|(at, page)| {
-            let on = page.on.as_ref().filter(|on| on.photo == photo)?;
-            Some((at, [on.x, on.y, on.width, on.height]))
+    let places = |photo: &str| -> Vec<Place> {
+        let all = file.parts.iter().zip(&file.board.parts).enumerate();
+        all.flat_map(|(part, (page, of))| {
+            let here = page.on.iter().enumerate();
+            here.filter(|(_, on)| on.photo == photo)
+                .map(move |(number, on)| Place {
+                    part,
+                    number,
+                    name: of
+                        .at
+                        .get(number)
+                        .map_or(of.name(), String::as_str)
+                        .to_owned(),
+                    at: [on.x, on.y, on.width, on.height],
+                })
         })
         .collect()
     };

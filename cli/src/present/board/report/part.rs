@@ -231,7 +231,7 @@ fn marks(
     let Some(reading) = &known.reading else {
         return Vec::new();
     };
-    let all = lines(set, edition, reading, lead);
+    let all = lines(set, edition, reading, lead, &known.ranking);
     if known.own.is_empty() {
         let head = reading.form.map_or("mark", |form| form.word());
         return vec![Mark {
@@ -259,6 +259,7 @@ fn lines(
     edition: Edition,
     reading: &Reading,
     lead: Option<&Candidate>,
+    ranking: &Ranking,
 ) -> Vec<Vec<Seg>> {
     let names = lead.map(slot_names).unwrap_or_default();
     let house = lead.is_some_and(|lead| lead.relations.stands_for.is_some());
@@ -266,7 +267,12 @@ fn lines(
         let chars: Vec<char> = line.text.chars().collect();
         let mut letters: Vec<Option<char>> = vec![None; chars.len()];
         // Clients see what is explained, and nothing of a house number.
-        let mut open = vec![!edition.is_client(); chars.len()];
+        let mut open = vec![!edition.is_client() || lead.is_some() && !house; chars.len()];
+        let left = ranking.unexplained.iter();
+        for piece in left.filter(|piece| piece.line == number && edition.is_client()) {
+            let ends = piece.span.0 as usize..(piece.span.1 as usize).min(chars.len());
+            open[ends].fill(false);
+        }
         for span in lead.iter().flat_map(|lead| &lead.slots) {
             let at = names.iter().position(|name| *name == span.name);
             if span.line != number {
@@ -276,7 +282,7 @@ fn lines(
                 && lead.is_some_and(|lead| edition.shows_slot(set, lead, span));
             for place in span.span.0 as usize..(span.span.1 as usize).min(chars.len()) {
                 letters[place] = at.map(letter);
-                open[place] |= shows;
+                open[place] &= shows || !edition.is_client();
             }
         }
         let mut segs: Vec<Seg> = Vec::new();
@@ -420,7 +426,7 @@ fn dies(set: &RuleSet, edition: Edition, known: &PartAccount) -> Vec<Die> {
         let lead = lead.filter(|lead| lead.probability >= die.ranking.none);
         Die {
             number: die.number,
-            marks: lines(set, edition, &die.reading, lead),
+            marks: lines(set, edition, &die.reading, lead, &die.ranking),
             what: match lead {
                 Some(lead) => format!("{}: {}", named(set, lead.family), percent(lead.probability)),
                 None => "not explained by any rule".to_owned(),
