@@ -504,7 +504,7 @@ impl<'a> Walker<'a> {
             spelled.ids.len(),
             at,
             glyph,
-            |j| spelled.before(j),
+            |j, _| spelled.before(j),
             &mut ends,
         );
         for (end, channel, fixes) in &ends {
@@ -571,7 +571,12 @@ impl<'a> Walker<'a> {
             }
             Some((bits, fixed))
         };
-        self.run(strip.sets.len(), at, glyph, |_| Boundary::None, &mut ends);
+        // In a slot that takes any text a dash is text as well.
+        let expected = |_, tick: &Tick| match tick.gap {
+            Gap::Within(read) if strip.free => read,
+            _ => Boundary::None,
+        };
+        self.run(strip.sets.len(), at, glyph, expected, &mut ends);
         for (end, channel, fixes) in &ends {
             // What the table lists is no open code, unless a guard may keep it from being that one.
             let listed = !table.listed.is_empty()
@@ -607,7 +612,7 @@ impl<'a> Walker<'a> {
         length: usize,
         at: usize,
         glyph: impl Fn(usize, &Tick) -> Option<(f64, u32)>,
-        expected: impl Fn(usize) -> Boundary,
+        expected: impl Fn(usize, &Tick) -> Boundary,
         ends: &mut Vec<(usize, f64, u32)>,
     ) {
         let ticks = &self.stream.ticks;
@@ -642,8 +647,8 @@ impl<'a> Walker<'a> {
                 return;
             }
             if j > 0 {
-                let boundary =
-                    Some((expected(j), false)).filter(|(boundary, _)| *boundary != Boundary::None);
+                let boundary = Some((expected(j, tick), false))
+                    .filter(|(boundary, _)| *boundary != Boundary::None);
                 channel += gap_between(tick.gap, boundary).unwrap_or(0.0);
             }
             let Some((bits, fixed)) = glyph(j, tick) else {
