@@ -1,7 +1,7 @@
 //! Two versions of all embedded packs compared over made markings: seconds of wall.
 //!
 //! `cargo bench -p etchlore-engine --bench changes -- [MARKS] [JOBS]`. The marks are members of all families by a seeded generator, one in ten of
-//! no family. Versions: the same; one value edited; every value of a package that is a text edited; every family edited. What is found is counted.
+//! no family. Versions: the same; one value edited; all packages of one name edited; the weights of many families edited. What is found is counted.
 
 #![allow(clippy::unwrap_used, clippy::print_stdout)]
 
@@ -82,7 +82,7 @@ fn main() {
             version(&mut |text| text.replace("\"SOIC-8\"", "\"SOIC-08\"")),
         ),
         (
-            "all families edited",
+            "weights edited",
             version(&mut |text| text.replace("\n  source ", "\n  weight 0.9\n  source ")),
         ),
     ];
