@@ -175,7 +175,7 @@ impl Loader for NoFiles {
 /// The drafted rules, compiled. A family in which one text could be cut in two ways gets its places without any that may be empty, or else
 /// goes.
 fn tried(
-    groups: &mut Vec<stems::Group<'_>>,
+    groups: &mut [stems::Group<'_>],
     written: &mut Vec<write::Written>,
     least: usize,
 ) -> Option<Rules> {
