@@ -404,7 +404,7 @@ fn best(class: Class, run: usize, values: &[Option<&str>]) -> (f64, Vec<Place>) 
     let mut upto: Vec<(f64, usize, Option<Content>)> = vec![(0.0, 0, None)];
     for end in 1..=length {
         let mut cheapest = (f64::INFINITY, 0, None);
-        for (begin, (before, ..)) in upto.iter().enumerate() {
+        for (begin, (before, _, _)) in upto.iter().enumerate() {
             let (cost, content) = describe(class, &cut(values, begin, end));
             let within = begin > 0 && class == Class::Digits;
             let cost = cost + before + if within { CUT_NUMBER } else { 0.0 };
