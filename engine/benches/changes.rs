@@ -3,7 +3,7 @@
 //! `cargo bench -p etchlore-engine --bench changes -- [MARKS] [JOBS]`. The marks are members of all families by a seeded generator, one in ten of
 //! no family. Versions: the same; one value edited; all packages of one name edited; the weights of many families edited. What is found is counted.
 
-#![allow(clippy::unwrap_used, clippy::print_stdout)]
+#![allow(clippy::unwrap_used, clippy::print_stdout, clippy::disallowed_methods)]
 
 use std::time::Instant;
 

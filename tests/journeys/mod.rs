@@ -7,6 +7,7 @@ mod board_report;
 mod bulk;
 mod context;
 mod decode;
+mod draft;
 mod keep;
 mod lab;
 mod relations;

@@ -366,9 +366,9 @@ pub const CODES: &[CodeInfo] = &[
         code: "missing-source",
         severity: Severity::Warning,
         title: "a family has no source",
-        what: "The family has no source.",
+        what: "The family has no source, or still the `?` of a draft.",
         why: "A rule nobody can check is a rumour.",
-        example: "family a",
+        example: "source \"?\"",
         instead: "source \"Ordering guide, p. 7\"",
     },
     CodeInfo {
