@@ -8,6 +8,7 @@ mod bulk;
 mod context;
 mod decode;
 mod keep;
+mod keeper_day;
 mod lab;
 mod relations;
 mod rules;
