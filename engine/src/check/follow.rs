@@ -20,8 +20,8 @@ struct Damaged<'t> {
     source: SourceId,
     /// First and last line, from 1.
     lines: (usize, usize),
-    /// Names that its unread lines may have declared.
-    names: Vec<&'t str>,
+    /// Names that its unread lines may have declared, with their line.
+    names: Vec<(&'t str, usize)>,
     /// Whether one of them is a row.
     rows: bool,
 }
@@ -69,7 +69,10 @@ pub(super) fn drop_consequences(cx: &Cx<'_>, found: &mut Vec<Diagnostic>) {
             }),
             "unknown-name" => {
                 let word = text.get(place.span.range()).unwrap_or("");
-                inside().any(|block| block.names.contains(&word))
+                inside().any(|block| {
+                    let mut names = block.names.iter();
+                    names.any(|(name, line)| *name == word && *line != here.line)
+                })
             }
             "name-without-codes" => beside(&["unknown-name"]),
             "impossible-date" => beside(&["unknown-name"]) || inside().next().is_some(),
@@ -111,15 +114,18 @@ fn damaged<'t>(cx: &'t Cx<'_>, errors: &[(&'static str, Place, At)]) -> Vec<Dama
                 let first = words.next();
                 let row = apart || first.is_some_and(is_form);
                 block.rows |= row;
-                block.names.extend(first);
+                block.names.extend(first.map(|name| (name, number)));
                 if row {
-                    block.names.extend(words);
+                    block.names.extend(words.map(|name| (name, number)));
                 }
                 // A broken row has its names in the line beneath.
                 for child in node.children.iter().filter(|_| row) {
                     let child = &file.tree.nodes[*child];
+                    let number = source.line_col(child.content.start).line;
                     let text = source.text.get(child.content.range()).unwrap_or("");
-                    block.names.extend(text.split(' '));
+                    block
+                        .names
+                        .extend(text.split(' ').map(|name| (name, number)));
                 }
             }
             if !block.names.is_empty() {
