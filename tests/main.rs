@@ -6,6 +6,8 @@
 mod calibrated;
 #[allow(dead_code, unused_imports)]
 mod calibration;
+// What others state of real parts.
+mod facts;
 // A fresh folder, the built binary, its output.
 mod harness;
 // The commands as a user types them: answers, files, wrong use.

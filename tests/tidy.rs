@@ -63,6 +63,10 @@ const LAYERS: &[(&str, &[&str])] = &[
             "glyph",
             "source",
             "diagnostic",
+            // A draft is written, and tried as any rule text.
+            "syntax",
+            "format",
+            "check",
             "Rules",
         ],
     ),

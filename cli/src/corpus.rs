@@ -1,5 +1,6 @@
 //! Reads a corpus: a text file with one marking a line, one column of a table, or what `bulk --undecoded` wrote.
 
+use std::fs::File;
 use std::io::Read;
 use std::path::Path;
 
@@ -7,10 +8,13 @@ use etchlore_engine::analyse::Corpus;
 
 use crate::bulk::undecoded;
 use crate::failure::Failure;
-use crate::rules::read_text;
+use crate::table::text::TextInput;
 
 /// Columns that hold markings, by common names.
 const COLUMNS: &[&str] = &["marking", "mark", "reading", "part", "mpn", "part_number"];
+
+/// Bytes read at a time.
+const CHUNK: usize = 1 << 20;
 
 /// Reads the marks of a file, or of standard input for `-`.
 pub(crate) fn read(path: &Path, column: Option<&str>) -> Result<Corpus, Failure> {
@@ -19,13 +23,7 @@ pub(crate) fn read(path: &Path, column: Option<&str>) -> Result<Corpus, Failure>
 
 /// Reads the marks, and how many rows the file itself leaves out. A `.csv` or `.tsv` file has a head; `column` names the column, also by number.
 pub(crate) fn read_counted(path: &Path, column: Option<&str>) -> Result<(Corpus, u64), Failure> {
-    let text = if path == Path::new("-") {
-        let mut text = String::new();
-        std::io::stdin().read_to_string(&mut text)?;
-        text
-    } else {
-        read_text(path)?
-    };
+    let text = read_text(path)?;
     let text = text.strip_prefix('\u{feff}').unwrap_or(&text);
     if undecoded::is_table(text) && column.is_none() {
         let listed = undecoded::read(text).map_err(|why| {
@@ -60,6 +58,29 @@ pub(crate) fn read_counted(path: &Path, column: Option<&str>) -> Result<(Corpus,
         },
     };
     Ok((corpus, 0))
+}
+
+/// The text of a list, as tables are read: UTF-8, UTF-16, and Windows-1252 where it is neither.
+fn read_text(path: &Path) -> Result<String, Failure> {
+    let unreadable = |error: std::io::Error| {
+        Failure::Unreadable(
+            format!("{} cannot be read: {error}", path.display()),
+            "name a list with one marking a line, a .csv or .tsv table, or what `bulk --undecoded` wrote"
+                .to_owned(),
+        )
+    };
+    let input: Box<dyn Read + Send> = if path == Path::new("-") {
+        Box::new(std::io::stdin())
+    } else {
+        Box::new(File::open(path).map_err(unreadable)?)
+    };
+    let (mut input, _) = TextInput::new(input).map_err(unreadable)?;
+    let mut text = Vec::new();
+    while !input.ended() {
+        input.fill(&mut text, CHUNK).map_err(unreadable)?;
+    }
+    String::from_utf8(text)
+        .map_err(|_| unreadable(std::io::Error::from(std::io::ErrorKind::InvalidData)))
 }
 
 fn table(path: &Path, text: &str, by: u8, column: Option<&str>) -> Result<Corpus, Failure> {

@@ -86,6 +86,9 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
             RulesCommand::Coverage(args) => {
                 commands::rules::coverage::run(args, &cli.global, &mut console)
             }
+            RulesCommand::Draft(args) => {
+                commands::rules::draft::run(args, &cli.global, &mut console)
+            }
             RulesCommand::Write(args) => {
                 commands::rules::write::run(args, &cli.global, &mut console)
             }

@@ -2,6 +2,7 @@
 
 use etchlore_engine::Rules;
 use etchlore_engine::analyse::{Changes, Comparing, Corpus, changes, coverage};
+use etchlore_engine::decode::Effort;
 use etchlore_engine::write::sample;
 use jiff::civil::{Date, date};
 
@@ -58,6 +59,7 @@ fn how(threshold: f64) -> Comparing {
         today: TODAY,
         threshold,
         jobs: 2,
+        effort: Effort::Enough,
         settings_differ: false,
     }
 }
@@ -219,6 +221,36 @@ fn an_edit_that_changes_nothing_is_silent() {
         assert_eq!(found.edits, [], "{text}");
         assert_eq!(found.changed, []);
     }
+}
+
+/// A code that stands for a part of another family says what that says; so an edit of the one changes answers of the other.
+#[test]
+fn an_edit_behind_a_code_that_stands_for_a_part_is_found() {
+    let text = format!(
+        "{RULES}
+family hm_short   Short marks
+  function memory/nor
+  source \"guide 3\"
+  short QXR    7
+        stem   site
+  stem
+    QXR  stands hm_flash HMF64A-SC
+  site digit
+  example in short QXR7
+"
+    );
+    let old = rules(&text);
+    let new = rules(&text.replace("    S  \"SOIC-8\", 8", "    S  \"SOIC-8\", 9"));
+    let found = changes(&old, &new, &Corpus::of(["QXR7"]), &how(0.05));
+    let fields = [(
+        "pins".to_owned(),
+        Some("8".to_owned()),
+        Some("9".to_owned()),
+    )];
+    assert_eq!(found.changed.len(), 1);
+    assert_eq!(found.changed[0].fields, fields);
+    let causes = named(&found);
+    assert_eq!(causes[0].1, ["hm_flash: `package` S: pins 8, now 9"]);
 }
 
 #[test]

@@ -4,6 +4,8 @@
 
 // What an edit changes, and what a corpus covers.
 mod changes;
+// Families drafted from marks.
+mod draft;
 // The formatter changes the looks of a rule file and nothing else.
 mod format;
 // Every lint has its mend.

@@ -76,27 +76,32 @@ fn symbols_stay_symbols() {
     let mut count = 0;
     for (mark, family) in marks {
         for symbol in ["{:e3}", "{:dot}", "{:recycle}"] {
-            count += 1;
-            let typed = format!("{mark} {symbol}");
-            let answer = answer(&typed, &[]);
-            assert_eq!(answer["lines"][0], typed.as_str());
-            let candidate = &answer["candidates"][0];
-            assert_eq!(candidate["family"], family, "{typed}: {answer}");
-            // No letter or digit of the symbol's name comes into what is read.
-            assert_eq!(candidate["corrections"], serde_json::json!([]), "{typed}");
-            let codes = |candidate: &Value| -> Vec<(String, Value)> {
-                let fields = candidate["fields"].as_object().unwrap();
-                fields
-                    .iter()
-                    .map(|(name, field)| (name.clone(), field["code"].clone()))
-                    .collect()
-            };
-            let alone = self::answer(mark, &[]);
-            assert_eq!(codes(candidate), codes(&alone["candidates"][0]), "{typed}");
-            assert_eq!(candidate["written"], alone["candidates"][0]["written"]);
+            for typed in [
+                format!("{mark} {symbol}"),
+                format!("{mark}{symbol}"),
+                format!("{symbol}{mark}"),
+            ] {
+                count += 1;
+                let answer = answer(&typed, &[]);
+                assert_eq!(answer["lines"][0], typed.as_str());
+                let candidate = &answer["candidates"][0];
+                assert_eq!(candidate["family"], family, "{typed}: {answer}");
+                // No letter or digit of the symbol's name comes into what is read.
+                assert_eq!(candidate["corrections"], serde_json::json!([]), "{typed}");
+                let codes = |candidate: &Value| -> Vec<(String, Value)> {
+                    let fields = candidate["fields"].as_object().unwrap();
+                    fields
+                        .iter()
+                        .map(|(name, field)| (name.clone(), field["code"].clone()))
+                        .collect()
+                };
+                let alone = self::answer(mark, &[]);
+                assert_eq!(codes(candidate), codes(&alone["candidates"][0]), "{typed}");
+                assert_eq!(candidate["written"], alone["candidates"][0]["written"]);
+            }
         }
     }
-    assert_eq!(count, 30);
+    assert_eq!(count, 90);
 }
 
 #[test]

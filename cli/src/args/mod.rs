@@ -18,8 +18,8 @@ pub(crate) use bulk::{BulkArgs, Header};
 pub(crate) use confirm::{ConfirmArgs, ConfusionsArgs};
 pub(crate) use decode::DecodeArgs;
 pub(crate) use rules::{
-    AboutArgs, ChangesArgs, CheckArgs, CoverageArgs, FormatArgs, ListArgs, MendArgs, OverlapsArgs,
-    RulesArgs, RulesCommand, ShowArgs, WriteArgs,
+    AboutArgs, ChangesArgs, CheckArgs, CoverageArgs, DraftArgs, FormatArgs, ListArgs, MendArgs,
+    OverlapsArgs, RulesArgs, RulesCommand, ShowArgs, WriteArgs,
 };
 
 use crate::console::ColorChoice;

@@ -28,6 +28,8 @@ pub(crate) enum RulesCommand {
     Overlaps(OverlapsArgs),
     /// Says what the rules make of many markings
     Coverage(CoverageArgs),
+    /// Drafts families for markings that no rule explains
+    Draft(DraftArgs),
     /// Says what decodes differently between two versions of a rule set
     Changes(ChangesArgs),
     /// Writes the marking of a family for given codes
@@ -150,11 +152,42 @@ pub(crate) struct CoverageArgs {
     pub(crate) groups: usize,
 }
 
+/// Drafts families for markings that no rule explains.
+///
+/// FILE is what `bulk --undecoded` writes, a text file with one marking a line, or a .csv or .tsv table. What is decoded already is left out. The
+/// rest is grouped by how it begins; where few codes come again in a place, they are listed with how many markings have each, else the place
+/// is so many letters or digits. The rules go to standard output, what they explain and what remains to standard error. What the codes mean
+/// is yours to fill in: `rules check` says where. Ends with status 1 where nothing can be drafted.
+#[derive(Debug, Args)]
+pub(crate) struct DraftArgs {
+    /// Lists of markings; `-` is standard input
+    #[arg(value_name = "FILE", required = true)]
+    pub(crate) files: Vec<PathBuf>,
+    /// Writes the rules to this file instead of standard output, whole or not at all
+    #[arg(short = 'o', value_name = "RULES.lore")]
+    pub(crate) out: Option<PathBuf>,
+    /// The column of a table that holds the marking; one called marking, mark, reading, part or mpn, else the first, unless given
+    #[arg(long, value_name = "NAME")]
+    pub(crate) column: Option<String>,
+    /// Different markings that a family has at the least
+    #[arg(long, value_name = "N", default_value_t = 5, value_parser = clap::value_parser!(u32).range(2..))]
+    pub(crate) least: u32,
+    /// Shapes of what remains that are shown
+    #[arg(long, value_name = "N", default_value_t = 10)]
+    pub(crate) groups: usize,
+    /// Day of reading; today unless given
+    #[arg(long, value_name = "DATE")]
+    pub(crate) seen: Option<String>,
+    /// Threads; as many as the machine has cores unless given
+    #[arg(long, value_name = "N")]
+    pub(crate) jobs: Option<usize>,
+}
+
 /// Says what decodes differently between two versions of a rule set.
 ///
 /// OLD and NEW are rule files or folders, or REV:PATH of the git repository around the current folder, as HEAD~1:rules. Each marking of the
-/// corpus is decoded by both; those whose family, fields or probability differ are grouped by the edits that are the cause. Ends
-/// with status 1 where something differs.
+/// corpus is decoded by both, as `bulk` decodes a list; those whose family, fields or probability differ are grouped by the edits that are
+/// the cause. Ends with status 1 where something differs.
 #[derive(Debug, Args)]
 pub(crate) struct ChangesArgs {
     /// The old version
@@ -165,6 +198,9 @@ pub(crate) struct ChangesArgs {
     pub(crate) new: String,
     #[command(flatten)]
     pub(crate) corpus: CorpusArgs,
+    /// Also looks for damage beyond look-alikes, as `decode` does: many times slower
+    #[arg(long)]
+    pub(crate) deep: bool,
     /// A probability that moves by more is a difference
     #[arg(long, value_name = "P", default_value_t = 0.05)]
     pub(crate) threshold: f64,

@@ -1,7 +1,9 @@
 //! The answer for the microscope: the verdict first, the mark with its slots lettered beneath, then one line a field.
 
 use etchlore_engine::decode::Reading;
-use etchlore_engine::rank::{Candidate, Correction, FieldAnswer, Ranking, Specimen, Specimens};
+use etchlore_engine::rank::{
+    Alternative, Candidate, Correction, FieldAnswer, Ranking, Specimen, Specimens,
+};
 use unicode_width::UnicodeWidthStr;
 
 use super::wire::standing;
@@ -438,17 +440,7 @@ pub(crate) fn flags(candidate: &Candidate, field: &FieldAnswer) -> Vec<String> {
         .iter()
         .filter(|other| other.probability >= 0.01)
         .take(3)
-        .map(|other| {
-            format!(
-                "{} {}",
-                if other.absent {
-                    "none"
-                } else {
-                    other.text.as_str()
-                },
-                percent(other.probability)
-            )
-        })
+        .map(|other| format!("{} {}", other_text(other), percent(other.probability)))
         .collect();
     if !others.is_empty() {
         flags.push(format!("or {}", others.join(", ")));
@@ -460,6 +452,15 @@ pub(crate) fn flags(candidate: &Candidate, field: &FieldAnswer) -> Vec<String> {
         flags.push("not printed".to_owned());
     }
     flags
+}
+
+/// Another value of a field in words.
+pub(crate) fn other_text(other: &Alternative) -> &str {
+    match other.text.as_str() {
+        _ if other.absent => "none",
+        "" => "not listed",
+        text => text,
+    }
 }
 
 /// What was read and what it is taken for; either can be nothing.

@@ -4,6 +4,7 @@ use etchlore_engine::decode::Reading;
 use etchlore_engine::glyph::Glyph;
 use etchlore_engine::rank::Why;
 use serde_json::{Value as Json, json};
+use unicode_width::UnicodeWidthChar;
 
 use super::text::{beside, percent, taken};
 use crate::console::{Console, Label};
@@ -36,8 +37,14 @@ pub(crate) fn text(
         )?,
         Some(stop) => {
             if let Some(line) = reading.lines.get(stop.line) {
-                beside(console, "  mark", Label::Faint, &line.text)?;
-                let caret = format!("{}^", " ".repeat(stop.span.0 as usize));
+                let room = console.width().saturating_sub(super::text::MARGIN).max(20);
+                let (text, caret) = around(&line.text, stop.span.0 as usize, room);
+                console.line(&format!(
+                    "{}{}{text}",
+                    console.paint(Label::Faint, "  mark"),
+                    " ".repeat(super::text::MARGIN - "  mark".len())
+                ))?;
+                let caret = format!("{}^", " ".repeat(caret));
                 console.line(&format!(
                     "{}{}",
                     " ".repeat(super::text::MARGIN),
@@ -117,4 +124,24 @@ pub(crate) fn wire(loaded: &Loaded, why: &Why) -> Json {
             .collect();
     }
     object
+}
+
+/// The part of a line around one of its characters that fits into so many columns, and the column of that character.
+fn around(line: &str, at: usize, room: usize) -> (String, usize) {
+    let chars: Vec<char> = line.chars().collect();
+    let width = |some: &[char]| some.iter().map(|c| c.width().unwrap_or(0)).sum::<usize>();
+    let at = at.min(chars.len());
+    let mut from = 0;
+    // The caret stands in the middle where the line is too long.
+    if width(&chars) + 1 > room {
+        while from < at && width(&chars[from..at]) > room / 2 {
+            from += 1;
+        }
+    }
+    let mut to = from;
+    while to < chars.len() && width(&chars[from..=to]) < room {
+        to += 1;
+    }
+    let text = chars[from..to].iter().collect();
+    (text, width(&chars[from..at]))
 }

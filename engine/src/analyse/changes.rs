@@ -4,15 +4,15 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use jiff::civil::Date;
 
-use super::corpus::{Corpus, Status, answer, reading};
+use super::corpus::{Corpus, Status, answer, in_short, reading};
 use super::edits::{Edit, Part, code_name, edits};
 use crate::Rules;
-use crate::decode::Scratch;
+use crate::decode::{Effort, Scratch};
 use crate::model::FamilyId;
-use crate::rank::{Context, FieldAnswer, Ranking, rank};
+use crate::rank::{Context, FieldAnswer, Ranking};
 
-/// With more families edited than this, every mark is ranked twice instead of being asked first whether one of them concerns it.
-const FEW: usize = 12;
+/// Probabilities in short that differ by less are the same.
+const SAME: f64 = 1e-9;
 /// The name under which what disagrees is compared beside the fields.
 const ODD: &str = "disagreement";
 /// A remark below this probability is none.
@@ -27,6 +27,8 @@ pub struct Comparing {
     pub threshold: f64,
     /// Threads.
     pub jobs: usize,
+    /// How hard marks are read.
+    pub effort: Effort,
     /// Whether something beside the rules differs too (priors, misreadings), so that every mark may.
     pub settings_differ: bool,
 }
@@ -98,8 +100,8 @@ pub fn changes(old: &Rules, new: &Rules, corpus: &Corpus, how: &Comparing) -> Ch
         if !touched.concerns(mark, &context, scratch) {
             return None;
         }
-        let before = answer(old, mark, &context, scratch);
-        let after = answer(new, mark, &context, scratch);
+        let before = answer(old, mark, how.effort, &context, scratch);
+        let after = answer(new, mark, how.effort, &context, scratch);
         let change = differ(old, new, mark, before.as_ref(), after.as_ref(), how)?;
         let (a, b) = (before.as_ref(), after.as_ref());
         let why = causes(old, new, mark, &change, a, b, &found.edits, how, scratch);
@@ -125,45 +127,81 @@ pub fn changes(old: &Rules, new: &Rules, corpus: &Corpus, how: &Comparing) -> Ch
     found
 }
 
-/// The families edited, in both versions. Rules that have nothing to do with a mark change no figure of it, so it is enough to ask them.
+/// Which marks the edits can concern.
 struct Touched<'r> {
     all: bool,
-    asked: Vec<(&'r Rules, FamilyId)>,
+    effort: Effort,
+    versions: [(&'r Rules, BTreeSet<FamilyId>); 2],
 }
 
 impl<'r> Touched<'r> {
     fn new(old: &'r Rules, new: &'r Rules, edits: &[Edit], how: &Comparing) -> Touched<'r> {
-        let names: BTreeSet<&str> = edits.iter().map(|edit| edit.family.as_str()).collect();
-        let mut asked = Vec::new();
-        for rules in [old, new] {
-            for (at, family) in rules.set().families.iter().enumerate() {
-                if names.contains(family.name.as_str()) {
-                    asked.push((rules, FamilyId::at(at)));
-                }
-            }
-        }
+        let edited: BTreeSet<&str> = edits.iter().map(|edit| edit.family.as_str()).collect();
+        let of = |rules: &'r Rules| {
+            let families = &rules.set().families;
+            // A family whose codes stand for parts of an edited one says what that says.
+            let touched = (0..families.len()).map(FamilyId::at).filter(|id| {
+                let name = |id: &FamilyId| families[id.index()].name.as_str();
+                reach(rules, *id).iter().any(|id| edited.contains(name(id)))
+            });
+            (rules, touched.collect())
+        };
         Touched {
-            all: how.settings_differ || names.len() > FEW,
-            asked,
+            all: how.settings_differ,
+            effort: how.effort,
+            versions: [of(old), of(new)],
         }
     }
 
+    /// Whether an answer to a mark can differ: a family edited is among those that explain it, or a figure moves. An answer in short knows
+    /// both, and costs a small part of a whole one.
     fn concerns(&self, mark: &str, context: &Context, scratch: &mut Scratch) -> bool {
         if self.all {
             return true;
         }
-        let Some(reading) = reading(mark) else {
-            return false;
-        };
-        self.asked.iter().any(|(rules, family)| {
-            let decoder = rules.decoder().only(*family);
-            if !decoder.explain(&reading, context.seen, scratch).is_empty() {
+        let mut first: Option<(Option<String>, f64, f64)> = None;
+        for (rules, touched) in &self.versions {
+            let Some(ranking) = in_short(rules, mark, self.effort, context, scratch) else {
+                return false;
+            };
+            if explaining(&ranking).any(|id| touched.contains(&id)) {
                 return true;
             }
-            let ranking = rank(&decoder, &reading, context, scratch);
-            !ranking.candidates.is_empty() || ranking.rest > 0.0 || !ranking.remarks.is_empty()
-        })
+            let best = ranking.candidates.first();
+            let name = best.map(|best| rules.set().families[best.family.index()].name.clone());
+            let probability = best.map_or(0.0, |best| best.probability);
+            match &first {
+                None => first = Some((name, probability, ranking.none)),
+                Some((of_old, old, none)) => {
+                    return *of_old != name
+                        || (old - probability).abs() > SAME
+                        || (none - ranking.none).abs() > SAME;
+                }
+            }
+        }
+        false
     }
+}
+
+/// The families that have a part in an answer.
+fn explaining(ranking: &Ranking) -> impl Iterator<Item = FamilyId> + '_ {
+    let named = ranking.candidates.iter().map(|c| c.family);
+    let named = named.chain(ranking.remarks.iter().map(|r| r.family));
+    named.chain(ranking.others.iter().map(|(family, _)| *family))
+}
+
+/// A family, and those that its codes stand for, and so on.
+fn reach(rules: &Rules, family: FamilyId) -> BTreeSet<FamilyId> {
+    let mut reached = BTreeSet::new();
+    let mut next = vec![family];
+    while let Some(id) = next.pop() {
+        if reached.insert(id) {
+            let slots = &rules.set().families[id.index()].slots;
+            let codes = slots.iter().flat_map(|slot| &slot.codes);
+            next.extend(codes.filter_map(|code| Some(code.stands.as_ref()?.family)));
+        }
+    }
+    reached
 }
 
 fn amount(rules: &Rules, ranking: Option<&Ranking>) -> Answer {
@@ -294,9 +332,7 @@ fn causes(
     let mut families: BTreeSet<&str> = BTreeSet::new();
     for (rules, ranking) in [(old, before), (new, after)] {
         let Some(ranking) = ranking else { continue };
-        let named = ranking.candidates.iter().map(|c| c.family);
-        let named = named.chain(ranking.remarks.iter().map(|r| r.family));
-        let named = named.chain(ranking.others.iter().map(|(family, _)| *family));
+        let named = explaining(ranking).flat_map(|id| reach(rules, id));
         families.extend(named.map(|id| rules.set().families[id.index()].name.as_str()));
     }
     let concerned: Vec<usize> = (0..edits.len())

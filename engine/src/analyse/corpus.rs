@@ -4,8 +4,8 @@ use std::collections::HashMap;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
 use crate::Rules;
-use crate::decode::{Notation, Reading, Scratch};
-use crate::rank::{Context, Ranking, rank};
+use crate::decode::{Effort, Notation, Reading, Scratch};
+use crate::rank::{Context, Ranking, Wanted, rank, rank_in_short};
 
 /// The first candidate counts as the answer from this probability on.
 pub const DECODED: f64 = 0.8;
@@ -124,6 +124,12 @@ pub(super) fn reading(mark: &str) -> Option<Reading> {
         table: true,
         ..Notation::default()
     };
+    if mark.contains(['\n', '\r']) {
+        // The lines of one package in one cell.
+        let lines = mark.split(['\n', '\r']).map(str::trim);
+        let lines: Vec<&str> = lines.filter(|line| !line.is_empty()).collect();
+        return Reading::of_lines(&lines, notation).ok();
+    }
     Reading::parse(mark, notation).ok()
 }
 
@@ -131,8 +137,24 @@ pub(super) fn reading(mark: &str) -> Option<Reading> {
 pub(super) fn answer(
     rules: &Rules,
     mark: &str,
+    effort: Effort,
     context: &Context,
     scratch: &mut Scratch,
 ) -> Option<Ranking> {
-    Some(rank(&rules.decoder(), &reading(mark)?, context, scratch))
+    let decoder = rules.decoder().with(effort);
+    Some(rank(&decoder, &reading(mark)?, context, scratch))
+}
+
+/// The answer to a mark in short: who it is and how surely, without a word of why.
+pub(super) fn in_short(
+    rules: &Rules,
+    mark: &str,
+    effort: Effort,
+    context: &Context,
+    scratch: &mut Scratch,
+) -> Option<Ranking> {
+    let decoder = rules.decoder().with(effort);
+    let wanted = Wanted::some([]);
+    let reading = reading(mark)?;
+    Some(rank_in_short(&decoder, &reading, context, &wanted, scratch))
 }

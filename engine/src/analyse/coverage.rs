@@ -7,7 +7,7 @@ use jiff::civil::Date;
 use super::corpus::{Corpus, Status, answer, reading};
 use super::shape::shape;
 use crate::Rules;
-use crate::decode::Scratch;
+use crate::decode::{Effort, Scratch};
 use crate::model::{CodeKind, Family, FamilyId, RowItem, SlotId, slots};
 use crate::rank::Context;
 use crate::source::Place;
@@ -84,7 +84,7 @@ struct Said {
 }
 
 fn ask(rules: &Rules, mark: &str, today: Date, scratch: &mut Scratch) -> Said {
-    let ranking = answer(rules, mark, &Context::on(today), scratch);
+    let ranking = answer(rules, mark, Effort::Enough, &Context::on(today), scratch);
     let status = Status::of(ranking.as_ref());
     let mut said = Said {
         status,
@@ -135,10 +135,11 @@ pub fn coverage(rules: &Rules, corpus: &Corpus, today: Date, jobs: usize) -> Cov
         })
         .collect();
     let mut used: Vec<BTreeSet<(usize, u32)>> = vec![BTreeSet::new(); families.len()];
-    let mut groups: BTreeMap<String, Group> = BTreeMap::new();
+    let mut none = Vec::new();
     let mut all = Coverage::default();
     let answers = corpus.ask(jobs, |mark, scratch| ask(rules, mark, today, scratch));
-    for ((mark, count), said) in corpus.marks.iter().zip(answers) {
+    for (of_corpus, said) in corpus.marks.iter().zip(answers) {
+        let count = of_corpus.1;
         all.marks += count;
         match said.status {
             Status::Decoded => all.decoded += count,
@@ -146,16 +147,7 @@ pub fn coverage(rules: &Rules, corpus: &Corpus, today: Date, jobs: usize) -> Cov
             Status::Unreadable => all.unreadable += count,
             Status::None => {
                 all.none += count;
-                let shape = shape(mark);
-                let group = groups.entry(shape.clone()).or_insert_with(|| Group {
-                    shape,
-                    marks: 0,
-                    shown: Vec::new(),
-                });
-                group.marks += count;
-                if group.shown.len() < SHOWN {
-                    group.shown.push(mark.clone());
-                }
+                none.push(of_corpus);
             }
         }
         for (family, codes) in said.used {
@@ -175,10 +167,28 @@ pub fn coverage(rules: &Rules, corpus: &Corpus, today: Date, jobs: usize) -> Cov
         }
     }
     all.families = of_families;
-    all.undecoded = groups.into_values().collect();
-    all.undecoded
-        .sort_by(|a, b| b.marks.cmp(&a.marks).then_with(|| a.shape.cmp(&b.shape)));
+    all.undecoded = by_shape(none);
     all
+}
+
+/// Groups marks of a corpus by their shape, the largest group first.
+pub(super) fn by_shape<'c>(marks: impl IntoIterator<Item = &'c (String, usize)>) -> Vec<Group> {
+    let mut groups: BTreeMap<String, Group> = BTreeMap::new();
+    for (mark, count) in marks {
+        let shape = shape(mark);
+        let group = groups.entry(shape.clone()).or_insert_with(|| Group {
+            shape,
+            marks: 0,
+            shown: Vec::new(),
+        });
+        group.marks += count;
+        if group.shown.len() < SHOWN {
+            group.shown.push(mark.clone());
+        }
+    }
+    let mut groups: Vec<Group> = groups.into_values().collect();
+    groups.sort_by(|a, b| b.marks.cmp(&a.marks).then_with(|| a.shape.cmp(&b.shape)));
+    groups
 }
 
 fn unused(family: &Family, used: &BTreeSet<(usize, u32)>) -> Vec<Unused> {

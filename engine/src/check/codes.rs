@@ -1,6 +1,8 @@
 //! The list of one slot: entries, tables and shapes -> codes with their guards still as written.
 
+use std::borrow::Cow;
 use std::rc::Rc;
+use std::sync::Arc;
 
 use super::cx::{Column, Cx, Item};
 use super::pattern::{self, PatternFault};
@@ -23,11 +25,20 @@ pub(super) const MAX_CODES: usize = 50_000;
 const MAX_TABLES: usize = 16;
 
 /// A condition as written, with the file it stands in.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone)]
 pub(super) struct CondAt {
     pub(super) file: usize,
-    pub(super) cond: CondLit,
+    /// Shared by all codes that it guards.
+    pub(super) cond: Arc<CondLit>,
     pub(super) negated: bool,
+}
+
+impl PartialEq for CondAt {
+    fn eq(&self, other: &CondAt) -> bool {
+        self.negated == other.negated
+            && self.file == other.file
+            && (Arc::ptr_eq(&self.cond, &other.cond) || self.cond == other.cond)
+    }
 }
 
 /// Another spelling, its guard still as written.
@@ -410,7 +421,7 @@ impl<'c, 'a> Gather<'c, 'a> {
                 LineKind::When(cond) => {
                     let at = CondAt {
                         file,
-                        cond: cond.clone(),
+                        cond: Arc::new(cond.clone()),
                         negated: false,
                     };
                     whens.push(at.clone());
@@ -454,15 +465,9 @@ impl<'c, 'a> Gather<'c, 'a> {
                         }
                     }
                 }
-                LineKind::Entry(codes, fields, clauses) => self.entry(
-                    file,
-                    *node,
-                    codes,
-                    fields.clone(),
-                    clauses.clone(),
-                    guards,
-                    children,
-                ),
+                LineKind::Entry(codes, fields, clauses) => {
+                    self.entry(file, *node, codes, fields, clauses, guards, children)
+                }
                 LineKind::Clauses(clauses) => self.slot_clauses(clauses),
                 _ => {}
             }
@@ -489,16 +494,17 @@ impl<'c, 'a> Gather<'c, 'a> {
         file: usize,
         node: usize,
         codes: &Codes,
-        mut fields: Vec<FieldLit>,
-        mut clauses: Vec<Clause>,
+        fields: &[FieldLit],
+        clauses: &[Clause],
         guards: &[CondAt],
         children: &[usize],
     ) {
+        let (mut fields, mut clauses) = (Cow::Borrowed(fields), Cow::Borrowed(clauses));
         for child in children {
             match self.cx.files[file].tree.nodes[*child].kind.clone() {
                 LineKind::More(more, of_more) => {
-                    fields.extend(more);
-                    clauses.extend(of_more);
+                    fields.to_mut().extend(more);
+                    clauses.to_mut().extend(of_more);
                 }
                 LineKind::When(cond) => {
                     let span = cond.span;
@@ -507,7 +513,7 @@ impl<'c, 'a> Gather<'c, 'a> {
                         span,
                         quoted: false,
                     };
-                    clauses.push(Clause {
+                    clauses.to_mut().push(Clause {
                         word,
                         kind: ClauseKind::When(cond),
                         span,
@@ -642,7 +648,7 @@ impl<'c, 'a> Gather<'c, 'a> {
                 }
                 ClauseKind::When(cond) => proto.guards.push(CondAt {
                     file,
-                    cond: cond.clone(),
+                    cond: Arc::new(cond.clone()),
                     negated: false,
                 }),
                 ClauseKind::Prints { code, forms, when } => proto.prints.push(ProtoPrint {
@@ -653,7 +659,7 @@ impl<'c, 'a> Gather<'c, 'a> {
                     spelling: code.as_ref().map(|code| Spelling::of(&code.text)),
                     when: when.clone().map(|cond| CondAt {
                         file,
-                        cond,
+                        cond: Arc::new(cond),
                         negated: false,
                     }),
                 }),

@@ -78,34 +78,20 @@ pub(super) fn resolve(mut draft: Draft<'_, '_>, family: &mut Family, declared: &
 }
 
 fn all_conds(draft: &Draft<'_, '_>) -> Vec<CondAt> {
-    let mut conds: Vec<CondAt> = Vec::new();
+    let mut conds: Vec<&CondAt> = Vec::new();
     for code in draft.slots.iter().flat_map(|slot| &slot.codes) {
-        conds.extend(code.guards.iter().cloned());
-        conds.extend(code.prints.iter().filter_map(|print| print.when.clone()));
+        conds.extend(&code.guards);
+        conds.extend(code.prints.iter().filter_map(|print| print.when.as_ref()));
     }
-    conds.extend(
-        draft
-            .forms
-            .iter()
-            .flat_map(|form| form.guards.iter().cloned()),
-    );
-    conds.extend(
-        draft
-            .derived
-            .iter()
-            .flat_map(|derived| derived.2.iter().cloned()),
-    );
-    conds.extend(draft.nevers.iter().map(|never| never.1.clone()));
-    conds.extend(
-        draft
-            .contains
-            .iter()
-            .flat_map(|contents| contents.1.iter().cloned()),
-    );
-    let mut unique: Vec<CondAt> = Vec::with_capacity(conds.len());
+    conds.extend(draft.forms.iter().flat_map(|form| &form.guards));
+    conds.extend(draft.derived.iter().flat_map(|derived| &derived.2));
+    conds.extend(draft.nevers.iter().map(|never| &never.1));
+    conds.extend(draft.contains.iter().flat_map(|contents| &contents.1));
+    let mut unique: Vec<CondAt> = Vec::new();
     for cond in conds {
-        if !unique.contains(&cond) {
-            unique.push(cond);
+        // Codes of one `when` stand together.
+        if unique.last() != Some(cond) && !unique.contains(cond) {
+            unique.push(cond.clone());
         }
     }
     unique

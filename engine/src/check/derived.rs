@@ -8,6 +8,7 @@ use crate::diagnostic::Diagnostic;
 use crate::model::Expr;
 use crate::syntax::ast::{Clause, ClauseKind, ExprLit, Word};
 use crate::value::{Base, Value};
+use std::sync::Arc;
 
 impl Draft<'_, '_> {
     pub(super) fn derived(&mut self, line: &Line, name: &Word, expr: &ExprLit, clauses: &[Clause]) {
@@ -49,7 +50,7 @@ impl Draft<'_, '_> {
         guards.extend(clauses.iter().filter_map(|clause| match &clause.kind {
             ClauseKind::When(cond) => Some(CondAt {
                 file: line.file,
-                cond: cond.clone(),
+                cond: Arc::new(cond.clone()),
                 negated: false,
             }),
             _ => None,

@@ -2,6 +2,7 @@
 
 use std::collections::HashMap;
 use std::rc::Rc;
+use std::sync::Arc;
 
 use super::codes::{CondAt, Gather, Proto};
 use super::conds;
@@ -160,7 +161,7 @@ impl Draft<'_, '_> {
                 LineKind::When(cond) => {
                     let at = CondAt {
                         file,
-                        cond: cond.clone(),
+                        cond: Arc::new(cond.clone()),
                         negated: false,
                     };
                     whens.push(at.clone());
@@ -289,7 +290,7 @@ impl Draft<'_, '_> {
         guards.extend(clauses.iter().filter_map(|clause| match &clause.kind {
             ClauseKind::When(cond) => Some(CondAt {
                 file: line.file,
-                cond: cond.clone(),
+                cond: Arc::new(cond.clone()),
                 negated: false,
             }),
             _ => None,
@@ -430,7 +431,7 @@ impl Draft<'_, '_> {
                         .unwrap_or(0.05);
                     let at = CondAt {
                         file: line.file,
-                        cond: cond.clone(),
+                        cond: Arc::new(cond.clone()),
                         negated: false,
                     };
                     self.nevers.push((*seldom, at, weight, provenance, place));
@@ -792,7 +793,7 @@ impl Draft<'_, '_> {
     pub(super) fn at(file: usize, cond: &CondLit) -> CondAt {
         CondAt {
             file,
-            cond: cond.clone(),
+            cond: Arc::new(cond.clone()),
             negated: false,
         }
     }

@@ -244,15 +244,16 @@ fn family_lints(family: &Family, rules: &RuleSet, found: &mut Vec<Diagnostic>) {
     if family.examples.is_empty() {
         found.push(Diagnostic::new("missing-example", family.place, format!("`{name}` has no example")).help("write a line `example CODE  field value` with a real marking: it is the rule's own test"));
     }
-    if family.provenance.source.is_none() {
-        found.push(
-            Diagnostic::new(
-                "missing-source",
-                family.place,
-                format!("`{name}` has no source"),
-            )
-            .help("write `source \"document, section\"` and its standing"),
-        );
+    let source = family.provenance.source.as_deref().map(str::trim);
+    let why = match source {
+        None => Some(format!("`{name}` has no source")),
+        Some("" | "?") => Some(format!("the source of `{name}` is yet to be filled in")),
+        Some(_) => None,
+    };
+    if let Some(why) = why {
+        found.push(Diagnostic::new("missing-source", family.place, why).help(
+            "write `source \"document, section\"`, or what was looked at (\"three boards, 2026\"), and its standing: documented, observed or supposed",
+        ));
     }
     if family.forms.is_empty() {
         found.push(

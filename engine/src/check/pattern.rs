@@ -210,7 +210,9 @@ fn expand(hir: &Hir) -> Result<Vec<Vec<GlyphSet>>, PatternFault> {
 
 /// Which glyphs of a set are in another, and which are not.
 fn part(set: &GlyphSet, other: &GlyphSet) -> (GlyphSet, GlyphSet) {
-    let holds = |glyph: &Glyph| other.rest || other.others.contains(glyph);
+    let holds = |glyph: &Glyph| {
+        other.rest && matches!(glyph, Glyph::Char(_)) || other.others.contains(glyph)
+    };
     let inside = GlyphSet {
         alnum: set.alnum & other.alnum,
         rest: set.rest && other.rest,
@@ -298,7 +300,7 @@ pub(super) fn holds(strip: &Strip, glyphs: &[Glyph]) -> bool {
                     Some(bit) => place.set.alnum & bit != 0,
                     None => place.set.rest || place.set.others.contains(&glyph.folded()),
                 },
-                Glyph::Symbol(_) => place.set.rest || place.set.others.contains(glyph),
+                Glyph::Symbol(_) => place.set.others.contains(glyph),
             })
 }
 

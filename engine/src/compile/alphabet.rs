@@ -15,6 +15,8 @@ pub const OTHER: u8 = 127;
 pub struct Alphabet {
     ids: FxHashMap<Glyph, u8>,
     glyphs: Vec<Glyph>,
+    /// The ids of symbols.
+    symbols: u128,
     class: [u8; 128],
     /// log2 P(read | true), by true and read id; only for ids below 36.
     channel: Vec<f64>,
@@ -77,6 +79,7 @@ impl Alphabet {
         Alphabet {
             ids,
             glyphs,
+            symbols: 0,
             class,
             channel,
             strange,
@@ -97,6 +100,9 @@ impl Alphabet {
         let id = u8::try_from(self.glyphs.len())
             .ok()
             .filter(|id| usize::from(*id) < MAX_GLYPHS)?;
+        if matches!(folded, Glyph::Symbol(_)) {
+            self.symbols |= 1 << id;
+        }
         self.glyphs.push(folded.clone());
         self.ids.insert(folded, id);
         Some(id)
@@ -155,7 +161,7 @@ impl Alphabet {
         }
     }
 
-    /// The set as a word of ids. `rest` sets hold every glyph but digits and capitals, [`OTHER`] included.
+    /// The set as a word of ids. `rest` sets hold every character but digits and capitals, [`OTHER`] included, and no symbol.
     #[must_use]
     pub fn set(&self, set: &GlyphSet) -> u128 {
         let mut word = u128::from(set.alnum);
@@ -166,7 +172,7 @@ impl Alphabet {
             }
         }
         if set.rest {
-            word |= !0 << 36;
+            word |= (!0 << 36) & !self.symbols;
         }
         word
     }

@@ -62,6 +62,23 @@ impl Years {
         }
     }
 
+    /// The years that a mark can mean, with their shares.
+    fn fitting(&self, mark: YearMark) -> impl Iterator<Item = &(i16, f64)> {
+        let first = i64::from(FIRST_YEAR);
+        let (skip, step) = match mark.period {
+            // A year before the first is none of them.
+            0 => (usize::try_from(mark.value - first).ok(), usize::MAX),
+            period => (
+                usize::try_from((mark.value - first).rem_euclid(period)).ok(),
+                usize::try_from(period).unwrap_or(usize::MAX),
+            ),
+        };
+        self.shares
+            .iter()
+            .skip(skip.unwrap_or(usize::MAX))
+            .step_by(step)
+    }
+
     fn outside(&self, year: i16) -> bool {
         self.window.0.is_some_and(|since| year < since)
             || self.window.1.is_some_and(|until| year > until + 1)
@@ -141,7 +158,7 @@ pub(crate) fn read(
             }
             continue;
         };
-        for (year, p) in years.shares.iter().filter(|(year, _)| fits(*mark, *year)) {
+        for (year, p) in years.fitting(*mark) {
             if let Some(interval) = parts
                 .interval(*year, rule.calendar)
                 .filter(|interval| interval.from <= years.seen)
@@ -235,8 +252,13 @@ fn values_of(
     if rules.is_empty() {
         return vec![listed];
     }
-    let mut strings: Vec<Vec<Glyph>> = vec![Vec::new()];
-    for place in &seen.glyphs {
+    let sure = seen.glyphs.iter().all(|place| place.len() == 1);
+    let mut strings: Vec<Vec<Glyph>> = if sure {
+        vec![seen.glyphs.concat()]
+    } else {
+        vec![Vec::new()]
+    };
+    for place in seen.glyphs.iter().filter(|_| !sure) {
         strings = strings
             .iter()
             .flat_map(|s| {

@@ -694,8 +694,11 @@ impl<'p> Decoder<'p> {
                     + branch.total()
                     + choices.iter().map(|choice| choice.channel).sum::<f64>();
                 let bits = (least.worth)(&Found {
+                    family: program.id,
+                    segments: &segments,
+                    choices: &choices,
+                    edit: None,
                     bits,
-                    ..as_found(None)
                 });
                 least.best.set(least.best.get().max(bits));
             }

@@ -2,7 +2,7 @@
 //!
 //! The notation, where it is on: `_` or `?` one unread character, `..` an unread run, `{B8}` one of these characters, `{3}` this
 //! character for certain, `{:e3}` a symbol, `\` takes the next character as printed. One line of a package is one [`Line`]; in one
-//! text, ` | ` parts lines.
+//! text, ` | ` parts lines. The separators of a scanned symbol come as control characters and are symbols too: `{:gs}` and its like.
 
 use std::sync::Arc;
 
@@ -96,6 +96,36 @@ impl std::fmt::Display for ReadingError {
 impl std::error::Error for ReadingError {}
 
 impl Reading {
+    /// The same reading with the symbols set apart that touch other glyphs: a dot or a finish symbol stands beside a mark more often than it belongs
+    /// to it. `None` where no symbol touches.
+    pub(crate) fn symbols_apart(&self) -> Option<Reading> {
+        let symbol = |mark: &Mark| {
+            matches!(
+                &mark.seen,
+                Seen::Glyph(Glyph::Symbol(_)) | Seen::Certain(Glyph::Symbol(_))
+            )
+        };
+        let touches = |pair: &[Mark]| {
+            pair[1].before == Boundary::None && (symbol(&pair[0]) || symbol(&pair[1]))
+        };
+        if !self
+            .lines
+            .iter()
+            .any(|line| line.marks.windows(2).any(touches))
+        {
+            return None;
+        }
+        let mut apart = self.clone();
+        for line in &mut apart.lines {
+            for at in 1..line.marks.len() {
+                if touches(&line.marks[at - 1..=at]) {
+                    line.marks[at].before = Boundary::Space;
+                }
+            }
+        }
+        Some(apart)
+    }
+
     /// Reads one text, in which ` | ` parts the lines.
     ///
     /// # Errors
@@ -230,6 +260,9 @@ fn read_line(text: &str, index: usize, notation: Notation) -> Result<Line, Readi
             // Of several boundaries in a row the strongest sign counts: a dash between spaces is a dash.
             before = before.max(boundary);
             continue;
+        } else if let Some(name) = separator(c) {
+            // A scanner never mistakes one.
+            Seen::Certain(Glyph::Symbol(Arc::from(name)))
         } else {
             let (folded, _) = fold(c);
             plain(Glyph::Char(folded))
@@ -245,6 +278,18 @@ fn read_line(text: &str, index: usize, notation: Notation) -> Result<Line, Readi
         text: text.to_owned(),
         marks,
     })
+}
+
+/// The name of a control character that parts the fields of a scanned symbol (ISO/IEC 15434).
+fn separator(c: char) -> Option<&'static str> {
+    match c {
+        '\u{4}' => Some("eot"),
+        '\u{1c}' => Some("fs"),
+        '\u{1d}' => Some("gs"),
+        '\u{1e}' => Some("rs"),
+        '\u{1f}' => Some("us"),
+        _ => None,
+    }
 }
 
 fn scalar(at: usize) -> u32 {

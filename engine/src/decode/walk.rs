@@ -186,6 +186,10 @@ impl<'a> Walker<'a> {
 
     /// Adds the ways that begin at `start`.
     pub(crate) fn from(&mut self, start: usize) {
+        if self.ways.len() < MAX_WAYS && self.begins_otherwise(start) {
+            self.walked += 1;
+            return;
+        }
         self.start = start;
         self.steps = 0;
         self.room.path.clear();
@@ -201,6 +205,19 @@ impl<'a> Walker<'a> {
         };
         self.step(0, start, None, layout, 0);
         self.walked += u64::from(self.steps);
+    }
+
+    /// Whether the glyph there was read as one with which the first place cannot begin: a walk would end at its first step.
+    fn begins_otherwise(&self, start: usize) -> bool {
+        let (Some(place), Some(tick)) = (self.line.places.first(), self.stream.ticks.get(start))
+        else {
+            return false;
+        };
+        let table = &self.family.tables[place.table];
+        table.empty.is_empty()
+            && table.open.is_empty()
+            && matches!(tick.doubt, Doubt::Read | Doubt::Certain)
+            && table.firsts >> (tick.class & 127) & 1 == 0
     }
 
     fn step(
@@ -487,7 +504,7 @@ impl<'a> Walker<'a> {
             spelled.ids.len(),
             at,
             glyph,
-            |j| spelled.before(j),
+            |j, _| spelled.before(j),
             &mut ends,
         );
         for (end, channel, fixes) in &ends {
@@ -554,7 +571,12 @@ impl<'a> Walker<'a> {
             }
             Some((bits, fixed))
         };
-        self.run(strip.sets.len(), at, glyph, |_| Boundary::None, &mut ends);
+        // In a slot that takes any text a dash is text as well.
+        let expected = |_, tick: &Tick| match tick.gap {
+            Gap::Within(read) if strip.free => read,
+            _ => Boundary::None,
+        };
+        self.run(strip.sets.len(), at, glyph, expected, &mut ends);
         for (end, channel, fixes) in &ends {
             // What the table lists is no open code, unless a guard may keep it from being that one.
             let listed = !table.listed.is_empty()
@@ -590,7 +612,7 @@ impl<'a> Walker<'a> {
         length: usize,
         at: usize,
         glyph: impl Fn(usize, &Tick) -> Option<(f64, u32)>,
-        expected: impl Fn(usize) -> Boundary,
+        expected: impl Fn(usize, &Tick) -> Boundary,
         ends: &mut Vec<(usize, f64, u32)>,
     ) {
         let ticks = &self.stream.ticks;
@@ -625,8 +647,8 @@ impl<'a> Walker<'a> {
                 return;
             }
             if j > 0 {
-                let boundary =
-                    Some((expected(j), false)).filter(|(boundary, _)| *boundary != Boundary::None);
+                let boundary = Some((expected(j, tick), false))
+                    .filter(|(boundary, _)| *boundary != Boundary::None);
                 channel += gap_between(tick.gap, boundary).unwrap_or(0.0);
             }
             let Some((bits, fixed)) = glyph(j, tick) else {

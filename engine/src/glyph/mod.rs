@@ -75,7 +75,7 @@ impl Boundary {
 pub struct GlyphSet {
     /// Bits 0 to 9 the digits, 10 to 35 the capitals.
     pub alnum: u64,
-    /// Whether every other glyph belongs to it too (`glyphs`).
+    /// Whether every other character belongs to it too (`glyphs`). Symbols do not: they part texts, or stand beside them.
     pub rest: bool,
     /// Single further glyphs.
     pub others: Vec<Glyph>,

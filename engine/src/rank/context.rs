@@ -68,6 +68,7 @@ pub(super) fn bits(
         explanation,
         &Read::of(decoder, explanation, stream),
         &|_| true,
+        false,
     );
     let value = |name: &str| {
         let found = said

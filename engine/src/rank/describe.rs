@@ -69,8 +69,9 @@ pub(super) fn candidate(
     let best = list[0].explanation;
     let (program, family) = decoder.family(best.family);
     let read = Read::of(decoder, best, stream);
+    let fields = answers_read(decoder, list, &read, stream, detail);
     let kind = program.rows[best.row].kind;
-    let over = best.over(stream, decoder);
+    let over = &*read.stream;
     let mut candidate = Candidate {
         family: best.family,
         probability: 0.0,
@@ -80,7 +81,7 @@ pub(super) fn candidate(
         known_to: Depth::Series,
         forms: vec![kind],
         written: None,
-        fields: answers(decoder, list, stream, detail),
+        fields,
         open: Vec::new(),
         slots: Vec::new(),
         corrections: Vec::new(),
@@ -89,16 +90,16 @@ pub(super) fn candidate(
         relations: Relations::default(),
     };
     if detail.full() {
-        candidate.slots = slot_spans(family, best, &read, &over);
-        glyph_faults(decoder, best, &over, stream, reading, &mut candidate);
-        disagreements(decoder, best, &over, context, &mut candidate);
+        candidate.slots = slot_spans(family, best, &read, over);
+        glyph_faults(decoder, best, over, stream, reading, &mut candidate);
+        disagreements(decoder, best, over, context, &mut candidate);
     }
     written(decoder, list, &read, &mut candidate);
     if detail.full() {
         candidate.relations = relations(decoder, list);
     }
     if detail.depth < MAX_STANDS {
-        stands(decoder, best, &read, &over, context, detail, &mut candidate);
+        stands(decoder, best, &read, over, context, detail, &mut candidate);
     }
     candidate
 }
@@ -152,17 +153,29 @@ pub(super) fn answers(
     stream: &Stream,
     detail: &Detail<'_>,
 ) -> Vec<FieldAnswer> {
+    let read = Read::of(decoder, list[0].explanation, stream);
+    answers_read(decoder, list, &read, stream, detail)
+}
+
+/// The same where the likeliest explanation is at hand as text.
+fn answers_read(
+    decoder: &Decoder<'_>,
+    list: &[Weighed<'_>],
+    read: &Read<'_>,
+    stream: &Stream,
+    detail: &Detail<'_>,
+) -> Vec<FieldAnswer> {
     let best = list[0].explanation;
     let (_, family) = decoder.family(best.family);
-    let mut marginals: Vec<(FieldId, Vec<(Option<Value>, Option<SaidCode>, f64)>)> = Vec::new();
-    let read = Read::of(decoder, best, stream);
-    let firsts = fields(decoder, best, &read, &|field| detail.wants(field));
-    if !detail.full()
-        && list.get(1).is_none_or(|weighed| weighed.share < MERGED)
-        && firsts.iter().all(|one| one.values.len() == 1)
-    {
-        return settled(decoder, family, firsts, list[0].share, detail);
+    let wants = |field: FieldId| detail.wants(field);
+    if !detail.full() && list.get(1).is_none_or(|weighed| weighed.share < MERGED) {
+        let firsts = fields(decoder, best, read, &wants, true);
+        if firsts.iter().all(|one| one.values.len() == 1) {
+            return settled(decoder, family, firsts, detail);
+        }
     }
+    let mut marginals: Vec<(FieldId, Vec<(Option<Value>, Option<SaidCode>, f64)>)> = Vec::new();
+    let firsts = fields(decoder, best, read, &wants, false);
     let merge =
         |weighed: &Weighed<'_>,
          said: &[Said],
@@ -201,17 +214,22 @@ pub(super) fn answers(
             }
         };
     merge(&list[0], &firsts, &mut marginals);
+    let mut merged = list[0].share;
     for weighed in list.iter().skip(1).take(MAX_MERGED - 1) {
         if weighed.share < MERGED {
             break;
         }
         let read = Read::of(decoder, weighed.explanation, stream);
-        let said = fields(decoder, weighed.explanation, &read, &|field| {
-            detail.wants(field)
-        });
+        let said = fields(decoder, weighed.explanation, &read, &wants, false);
         merge(weighed, &said, &mut marginals);
+        merged += weighed.share;
     }
-    let over = best.over(stream, decoder);
+    // Those left out are taken to say what those merged do.
+    for (_, values) in &mut marginals {
+        for (_, _, p) in values {
+            *p /= merged;
+        }
+    }
     let mut answers: Vec<FieldAnswer> = Vec::new();
     for one in &firsts {
         if answers.iter().any(|answer| answer.field == one.field) {
@@ -281,7 +299,7 @@ pub(super) fn answers(
             at: one
                 .slot
                 .filter(|_| full)
-                .and_then(|slot| field_span(family, &read, &over, slot, one)),
+                .and_then(|slot| field_span(family, read, &read.stream, slot, one)),
             value: top,
             derived: one.derived,
             unknown: one.unknown,
@@ -300,7 +318,6 @@ fn settled(
     decoder: &Decoder<'_>,
     family: &Family,
     said: Vec<Said>,
-    share: f64,
     detail: &Detail<'_>,
 ) -> Vec<FieldAnswer> {
     let mut answers: Vec<FieldAnswer> = Vec::with_capacity(said.len());
@@ -325,7 +342,7 @@ fn settled(
             value,
             derived: one.derived,
             unknown: one.unknown,
-            probability: (trust < 1.0).then_some(share * trust),
+            probability: (trust < 1.0).then_some(trust),
             standing: (trust < 1.0).then_some(one.standing),
             ..FieldAnswer::unnamed(one.field)
         });
@@ -684,7 +701,7 @@ fn written(
     let (program, family) = decoder.family(best.family);
     let known = &best.branch.known;
     let classes =
-        |slot: usize, class: u32| program.slots[slot].classes[class as usize].codes.clone();
+        |slot: usize, class: u32| program.slots[slot].classes[class as usize].codes.as_slice();
     // What was not printed, or printed so that it can be read as several codes, counts as known only if hardly anything else remains.
     let entailed = |slot: usize| {
         let same = |weighed: &&Weighed<'_>| weighed.explanation.branch.known[slot] == known[slot];

@@ -58,7 +58,7 @@ fn listed_text(family: &Family, slot: usize, code: usize) -> String {
 pub(crate) struct Read<'e> {
     decoder: Decoder<'e>,
     explanation: &'e Explanation,
-    stream: Cow<'e, Stream>,
+    pub(crate) stream: Cow<'e, Stream>,
     pub(crate) choices: SmallVec<[Option<&'e Choice>; 24]>,
 }
 
@@ -180,16 +180,19 @@ fn narrow(glyphs: &mut [Vec<Glyph>], again: &[Vec<Glyph>]) {
     }
 }
 
+/// The codes of a class of a slot.
+pub(crate) type Classes<'p> = dyn Fn(usize, u32) -> &'p [u32] + 'p;
+
 /// The code of a slot, if one is known; the only code of a slot that was not printed counts as known.
 pub(crate) fn code_of(
     family: &Family,
     known: &[Known],
     slot: usize,
-    classes: &dyn Fn(usize, u32) -> Vec<u32>,
+    classes: &Classes<'_>,
 ) -> Option<usize> {
     match &known[slot] {
         Known::Seen(code) => Some(*code as usize),
-        Known::Class(class) => match classes(slot, *class).as_slice() {
+        Known::Class(class) => match classes(slot, *class) {
             [only] => Some(*only as usize),
             _ => None,
         },
@@ -199,21 +202,24 @@ pub(crate) fn code_of(
     }
 }
 
-/// All fields that one explanation gives; of a family that derives none from others, those that are wanted.
+/// All fields that one explanation gives; of a family that derives none from others, those that are wanted. In `brief` the text of an open code is
+/// left out where nothing is made of it but what a value is told by, and the rule is documented.
 pub(crate) fn fields(
     decoder: &Decoder<'_>,
     explanation: &Explanation,
     read: &Read<'_>,
     wanted: &dyn Fn(FieldId) -> bool,
+    brief: bool,
 ) -> Vec<Said> {
     let (program, family) = decoder.family(explanation.family);
     let known = &explanation.branch.known;
     let classes =
-        |slot: usize, class: u32| program.slots[slot].classes[class as usize].codes.clone();
+        |slot: usize, class: u32| program.slots[slot].classes[class as usize].codes.as_slice();
     let mut said: Vec<Said> = Vec::new();
     let derives =
         !family.derived.is_empty() || !family.matrices.is_empty() || family.base.is_some();
     let wanted = |field: FieldId| derives || wanted(field);
+    let untold = |standing: Standing| brief && !derives && standing == Standing::Documented;
     let dated: Vec<usize> = family
         .dates
         .iter()
@@ -241,7 +247,7 @@ pub(crate) fn fields(
                 }
             }
             Known::Class(class) => {
-                class_fields(program, family, slot, &classes(slot, *class), &mut said)
+                class_fields(program, family, slot, classes(slot, *class), &mut said)
             }
             Known::Seen(index) => {
                 let index = *index as usize;
@@ -258,11 +264,13 @@ pub(crate) fn fields(
                     said.push(Said {
                         field,
                         slot: Some(slot),
-                        code: Some(if open {
-                            SaidCode::Text(read.text(slot).unwrap_or_default())
+                        code: if !open {
+                            Some(SaidCode::Listed(slot, index))
+                        } else if untold(standing) {
+                            None
                         } else {
-                            SaidCode::Listed(slot, index)
-                        }),
+                            Some(SaidCode::Text(read.text(slot).unwrap_or_default()))
+                        },
                         values: smallvec![(value, 1.0)],
                         derived: false,
                         unknown,
@@ -294,13 +302,14 @@ pub(crate) fn fields(
             .iter()
             .map(|slot| slot.index())
             .find(|slot| read.choices[*slot].is_some());
-        let text: String = date_slots(rule, read)
-            .iter()
-            .filter_map(|slot| read.text(*slot))
-            .collect();
         if date.intervals.is_empty() {
             continue;
         }
+        let standing = family.provenance.standing.unwrap_or_default();
+        let text = || {
+            let slots = date_slots(rule, read);
+            slots.iter().filter_map(|slot| read.text(*slot)).collect()
+        };
         let values = date
             .intervals
             .iter()
@@ -309,12 +318,12 @@ pub(crate) fn fields(
         said.push(Said {
             field: rule.field,
             slot,
-            code: Some(SaidCode::Text(text)),
+            code: (!untold(standing)).then(|| SaidCode::Text(text())),
             values,
             derived: false,
             unknown: false,
             read: true,
-            standing: family.provenance.standing.unwrap_or_default(),
+            standing,
         });
     }
     for matrix in &family.matrices {
@@ -426,12 +435,7 @@ fn class_fields(
 }
 
 /// Whether a condition holds for certain: no code that is left open could change it.
-fn holds(
-    family: &Family,
-    known: &[Known],
-    classes: &dyn Fn(usize, u32) -> Vec<u32>,
-    cond: &Cond,
-) -> bool {
+fn holds(family: &Family, known: &[Known], classes: &Classes<'_>, cond: &Cond) -> bool {
     let settled = |slot: usize, codes: &[CodeId]| match &known[slot] {
         Known::Class(class) => {
             let all = classes(slot, *class);
@@ -462,7 +466,7 @@ fn holds(
 pub(super) fn certain(decoder: &Decoder<'_>, explanation: &Explanation, cond: &Cond) -> bool {
     let (program, family) = decoder.family(explanation.family);
     let classes =
-        |slot: usize, class: u32| program.slots[slot].classes[class as usize].codes.clone();
+        |slot: usize, class: u32| program.slots[slot].classes[class as usize].codes.as_slice();
     holds(family, &explanation.branch.known, &classes, cond)
 }
 
@@ -470,11 +474,12 @@ fn derive(
     decoder: &Decoder<'_>,
     family: &Family,
     known: &[Known],
-    classes: &dyn Fn(usize, u32) -> Vec<u32>,
+    classes: &Classes<'_>,
     said: &mut Vec<Said>,
 ) {
     let mut values: HashMap<FieldId, Value> = HashMap::new();
-    for one in said.iter() {
+    let known_values = said.iter().filter(|_| !family.derived.is_empty());
+    for one in known_values {
         if let [(Some(value), _)] = one.values.as_slice() {
             values.entry(one.field).or_insert_with(|| value.clone());
         }
@@ -524,7 +529,7 @@ fn base_text(
     family: &Family,
     items: &[RowItem],
     known: &[Known],
-    classes: &dyn Fn(usize, u32) -> Vec<u32>,
+    classes: &Classes<'_>,
     said: &[Said],
     text: &mut String,
 ) -> bool {

@@ -78,6 +78,28 @@ pub(super) fn rank_at(
     scratch: &mut Scratch,
     detail: &Detail<'_>,
 ) -> Ranking {
+    let ranking = rank_layout(decoder, reading, context, scratch, detail);
+    // Symbols belong to the mark where that says more.
+    match reading.symbols_apart() {
+        None => ranking,
+        Some(apart) => {
+            let other = rank_layout(decoder, &apart, context, scratch, detail);
+            if other.none < ranking.none {
+                other
+            } else {
+                ranking
+            }
+        }
+    }
+}
+
+fn rank_layout(
+    decoder: &Decoder<'_>,
+    reading: &Reading,
+    context: &Context,
+    scratch: &mut Scratch,
+    detail: &Detail<'_>,
+) -> Ranking {
     decoder.fill(reading, scratch);
     let background = Background::read(&scratch.stream);
     let most = |found: &Found<'_>| worth(decoder, &background, found);

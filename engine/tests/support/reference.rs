@@ -249,7 +249,7 @@ fn in_set(set: &GlyphSet, glyph: &Glyph) -> bool {
             Some(bit) => set.alnum & bit != 0,
             None => set.rest || set.others.contains(&glyph.folded()),
         },
-        Glyph::Symbol(_) => set.rest || set.others.contains(glyph),
+        Glyph::Symbol(_) => set.others.contains(glyph),
     }
 }
 
@@ -509,7 +509,12 @@ impl One<'_> {
         for (j, place) in strip.places.iter().enumerate() {
             let tick = self.ticks.get(at + j)?;
             if j > 0 {
-                channel += gap_cost(tick.gap, None)?;
+                // In a slot that takes any text a dash is text as well.
+                let expected = tick
+                    .gap
+                    .filter(|gap| is_free(strip) && *gap != Boundary::None)
+                    .map(|gap| (gap, false));
+                channel += gap_cost(tick.gap, expected)?;
             }
             let lower = place.case == Case::Lower;
             let (bits, fixed, can) = self.open(&place.set, lower, tick)?;

@@ -1,6 +1,7 @@
 //! `rules changes OLD NEW --corpus FILE`
 
 use etchlore_engine::analyse::{self, Answer, Change, Changes, Comparing, Edit, changes};
+use etchlore_engine::decode::Effort;
 use serde_json::{Value as Json, json};
 
 use crate::args::{ChangesArgs, GlobalArgs, Output};
@@ -49,6 +50,11 @@ pub(crate) fn run(
         today,
         threshold: args.threshold,
         jobs: jobs(args.corpus.jobs),
+        effort: if args.deep {
+            Effort::Enough
+        } else {
+            Effort::Quick
+        },
         settings_differ: old.confusions != new.confusions,
     };
     let found = changes(&old.rules, &new.rules, &corpus, &how);

@@ -4,7 +4,7 @@ use etchlore_engine::board::{Account, Board, DieFit, Part, PartAccount, State, f
 use etchlore_engine::model::{FamilyId, MakerId, RuleSet};
 use etchlore_engine::rank::{Candidate, FieldAnswer};
 
-use crate::present::text::percent;
+use crate::present::text::{other_text, percent};
 use crate::present::wire::standing;
 
 /// Fields that an inventory shows, in this order; the rest is in the part's own card.
@@ -92,6 +92,9 @@ pub(crate) fn maker_name(set: &RuleSet, maker: Option<MakerId>) -> String {
     )
 }
 
+/// From this probability on another value of a field is named.
+const RIVAL: f64 = 0.1;
+
 /// A field in words: unknown codes and doubt are said.
 pub(crate) fn field_text(field: &FieldAnswer) -> String {
     let mut text = if field.unknown {
@@ -101,6 +104,11 @@ pub(crate) fn field_text(field: &FieldAnswer) -> String {
     };
     if let Some(p) = field.probability.filter(|p| *p < 0.9) {
         text.push_str(&format!(" ({})", percent(p)));
+        let rivals = field.alternatives.iter();
+        for rival in rivals.filter(|rival| rival.probability >= RIVAL).take(2) {
+            let what = other_text(rival);
+            text.push_str(&format!(" or {what} ({})", percent(rival.probability)));
+        }
     }
     text
 }
