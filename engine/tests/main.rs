@@ -8,6 +8,8 @@ mod changes;
 mod draft;
 // The formatter changes the looks of a rule file and nothing else.
 mod format;
+// Every lint has its mend.
+mod mends;
 // Strings that two families claim.
 mod overlaps;
 // What holds for every family, the reference decoder included.

@@ -119,13 +119,17 @@ fn strings(family: &Family) -> BTreeSet<String> {
 fn small_families_are_compared_as_by_enumeration() {
     let mut dice = Dice::new(2026);
     let (mut pairs, mut shared) = (0, 0);
+    let near = Looking {
+        near: true,
+        ..Looking::default()
+    };
     for _ in 0..150 {
         let mut text = "lore 1\n".to_owned();
         for number in 0..6 {
             text.push_str(&small(&mut dice, number));
         }
         let set = checked(&text);
-        let found = all_pairs(&set);
+        let found = overlaps(&set, &Confusions::default(), near, &|_| true);
         let languages: Vec<BTreeSet<String>> = set.families.iter().map(strings).collect();
         for a in 0..languages.len() {
             for b in a + 1..languages.len() {

@@ -3,50 +3,12 @@
 use std::path::{Path, PathBuf};
 
 use etchlore_engine::Rules;
-use etchlore_engine::analyse::examples;
 use etchlore_engine::check::check;
 use etchlore_engine::compile::Limits;
-use etchlore_engine::diagnostic::Diagnostic;
 use etchlore_engine::source::Sources;
 use etchlore_engine::syntax::parse;
-use jiff::civil::date;
 
-/// All that is said of one rule file: by syntax and check, then, where it has no error, by compiling and trying it.
-fn said(path: &Path) -> (Sources, Vec<Diagnostic>) {
-    let mut sources = Sources::default();
-    let text = std::fs::read_to_string(path).unwrap();
-    let root = sources.add(path.display().to_string(), text, false);
-    let checked = check(&mut sources, &[root], &crate::support::Files);
-    let mut all = checked.diagnostics.clone();
-    if !checked.has_errors() {
-        match Rules::compile(
-            checked.rules,
-            &etchlore_engine::glyph::Confusions::default(),
-            &Limits::default(),
-        ) {
-            Ok(rules) => {
-                all.extend(etchlore_engine::analyse::splits(&rules));
-                let today = date(2026, 11, 25);
-                all.extend(etchlore_engine::analyse::old_reviews(rules.set(), today, 8));
-                if path
-                    .parent()
-                    .is_some_and(|folder| folder.ends_with("overlap"))
-                {
-                    let found = etchlore_engine::analyse::overlaps::overlaps(
-                        rules.set(),
-                        &etchlore_engine::glyph::Confusions::default(),
-                        etchlore_engine::analyse::overlaps::Looking::default(),
-                        &|_| true,
-                    );
-                    all.extend(found.diagnostics(rules.set()));
-                }
-                all.extend(examples(&rules, date(2026, 11, 25), &|_| true).1);
-            }
-            Err(limit) => all.push(Diagnostic::new("too-large", limit.place, limit.to_string())),
-        }
-    }
-    (sources, all)
-}
+use crate::support::said;
 
 #[test]
 fn cases_say_what_they_should() {
@@ -58,7 +20,8 @@ fn cases_say_what_they_should() {
         if stem == "other" || of_format {
             return;
         }
-        let (sources, all) = said(path);
+        let text = std::fs::read_to_string(path).unwrap();
+        let (sources, all) = said(path, &text);
         let code = stem.split('_').next().unwrap();
         if code == "five-mistakes" {
             assert!(all.len() >= 5, "{} messages", all.len());

@@ -9,6 +9,7 @@ mod context;
 mod decode;
 mod draft;
 mod keep;
+mod keeper_day;
 mod lab;
 mod relations;
 mod rules;

@@ -6,7 +6,7 @@ use std::sync::atomic::AtomicU64;
 
 use super::columns::Sample;
 use crate::failure::Failure;
-use crate::table::csv::{Cells, CsvRows, Found, Walker};
+use crate::table::csv::{CsvRows, each_record};
 use crate::table::dialect::{Dialect, sniff};
 use crate::table::jsonl::{self, JsonRows};
 use crate::table::open::{Form, open};
@@ -132,27 +132,12 @@ impl Rows {
 
 /// The records of a sample.
 fn records(sample: &[u8], whole: bool, dialect: Dialect) -> Vec<Vec<String>> {
-    let mut walker = Walker::new(dialect);
-    let mut cells = Cells::new(dialect);
     let mut rows = Vec::new();
-    let mut at = 0;
-    while rows.len() < SAMPLE_ROWS {
-        let Found::Record(span) = walker.next(sample, at, whole) else {
-            break;
-        };
-        at = span.next as usize;
-        if span.is_blank() {
-            continue;
-        }
-        let record = &sample[span.start as usize..span.end as usize];
-        let record = record.strip_prefix(b"\xef\xbb\xbf").unwrap_or(record);
-        cells.split(record, span.kind);
-        rows.push(
-            (0..cells.len())
-                .map(|cell| cells.text(record, cell).to_owned())
-                .collect(),
-        );
-    }
+    each_record(sample, whole, dialect, |record, cells, _| {
+        let texts = (0..cells.len()).map(|cell| cells.text(record, cell).to_owned());
+        rows.push(texts.collect());
+        rows.len() < SAMPLE_ROWS
+    });
     rows
 }
 

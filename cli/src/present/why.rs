@@ -2,7 +2,7 @@
 
 use etchlore_engine::decode::Reading;
 use etchlore_engine::glyph::Glyph;
-use etchlore_engine::rank::{Stop, Why};
+use etchlore_engine::rank::Why;
 use serde_json::{Value as Json, json};
 use unicode_width::UnicodeWidthChar;
 
@@ -10,33 +10,6 @@ use super::text::{beside, percent, taken};
 use crate::console::{Console, Label};
 use crate::failure::Failure;
 use crate::rules::Loaded;
-
-/// What was wanted, in few words: `0-9` for a run, symbols by name.
-fn wanted(stop: &Stop) -> String {
-    let mut words: Vec<String> = Vec::new();
-    let chars: Vec<char> = stop
-        .wanted
-        .iter()
-        .filter_map(|glyph| match glyph {
-            Glyph::Char(c) => Some(*c),
-            Glyph::Symbol(_) => None,
-        })
-        .collect();
-    for run in chars.chunk_by(|a, b| u32::from(*a) + 1 == u32::from(*b)) {
-        match run {
-            [first, .., last] if run.len() > 2 => words.push(format!("{first}-{last}")),
-            _ => words.extend(run.iter().map(char::to_string)),
-        }
-    }
-    words.extend(stop.wanted.iter().filter_map(|glyph| match glyph {
-        Glyph::Symbol(name) => Some(format!("{{:{name}}}")),
-        Glyph::Char(_) => None,
-    }));
-    if stop.ended {
-        words.push("the end".to_owned());
-    }
-    words.join(" ")
-}
 
 /// The paragraph below an answer.
 pub(crate) fn text(
@@ -90,7 +63,7 @@ pub(crate) fn text(
             let text = if stop.wanted.is_empty() && !stop.ended {
                 format!("at {found}")
             } else {
-                format!("at {found}: it takes {}{slots}", wanted(stop))
+                format!("at {found}: it takes {}{slots}", stop.wanted_text())
             };
             beside(console, "  stops", Label::Bad, &text)?;
             beside(

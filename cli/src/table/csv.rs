@@ -498,6 +498,31 @@ impl CsvRows {
     }
 }
 
+/// Takes apart the records of a text in memory, empty lines left out, as long as `take` wants more; gives where it ended.
+pub(crate) fn each_record(
+    text: &[u8],
+    whole: bool,
+    dialect: Dialect,
+    mut take: impl FnMut(&[u8], &Cells, Span) -> bool,
+) -> usize {
+    let mut walker = Walker::new(dialect);
+    let mut cells = Cells::new(dialect);
+    let mut at = 0;
+    while let Found::Record(span) = walker.next(text, at, whole) {
+        at = span.next as usize;
+        if span.is_blank() {
+            continue;
+        }
+        let record = &text[span.start as usize..span.end as usize];
+        let record = record.strip_prefix(b"\xef\xbb\xbf").unwrap_or(record);
+        cells.split(record, span.kind);
+        if !take(record, &cells, span) {
+            break;
+        }
+    }
+    at
+}
+
 #[cfg(test)]
 #[allow(clippy::unwrap_used)]
 mod tests {

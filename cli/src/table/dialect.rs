@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use super::csv::{Cells, Found, Walker};
+use super::csv::each_record;
 
 /// How a table is written.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -60,26 +60,16 @@ pub(crate) fn sniff(sample: &[u8], whole: bool, usual: u8, given: Option<u8>) ->
 /// quote was another one.
 fn evenness(sample: &[u8], whole: bool, dialect: Dialect) -> f64 {
     let may_quote_nothing = dialect.delimiter == b'\t';
-    let mut walker = Walker::new(dialect);
-    let mut cells = Cells::new(dialect);
     let mut widths: BTreeMap<usize, usize> = BTreeMap::new();
-    let (mut at, mut rows, mut odd, mut wrapped) = (0, 0_usize, 0_usize, 0_usize);
-    while rows < ROWS {
-        let Found::Record(span) = walker.next(sample, at, whole) else {
-            break;
-        };
-        at = span.next as usize;
-        if span.is_blank() {
-            continue;
-        }
-        let record = &sample[span.start as usize..span.end as usize];
-        cells.split(record, span.kind);
+    let (mut rows, mut odd, mut wrapped) = (0, 0_usize, 0_usize);
+    let at = each_record(sample, whole, dialect, |record, cells, span| {
         *widths.entry(cells.len()).or_default() += 1;
         rows += 1;
         // The table ends inside a cell: where nothing need be quoted, the quote that begins it was most likely none.
         odd += 4 * usize::from(span.is_open() && may_quote_nothing);
         wrapped += wrapped_cells(record, dialect);
-    }
+        rows < ROWS
+    });
     if rows == 0 {
         return 0.0;
     }

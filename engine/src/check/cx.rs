@@ -240,10 +240,10 @@ impl Cx<'_> {
                     None => {
                         let title =
                             format!("`{name}` is {}: its unit is missing", base.dimension());
-                        self.note(
-                            Diagnostic::new("unit-mismatch", place, title)
-                                .help(format!("write a unit, as {}", Unit::base(base).symbol)),
-                        );
+                        let unit = Unit::base(base).symbol;
+                        self.note(Diagnostic::new("unit-mismatch", place, title).help(format!(
+                            "write a unit, as {unit}; once for a whole list: `gives {name} {unit}`"
+                        )));
                         return None;
                     }
                 };
@@ -368,7 +368,9 @@ impl Cx<'_> {
             place,
             format!("no {what} is called `{}`", word.text),
         );
-        let near = near(&word.text, names.iter().copied());
+        // A word for a shape is no table, but what a misspelt one may have meant.
+        let shapes: &[&str] = if what == "table" { SHAPES } else { &[] };
+        let near = near(&word.text, names.iter().chain(shapes).copied());
         if let Some(first) = near.first() {
             fault = fault.help(format!("did you mean `{first}`?")).fix(
                 format!("write `{first}`"),
@@ -382,9 +384,24 @@ impl Cx<'_> {
             let more = if names.len() > 12 { " ..." } else { "" };
             fault = fault.help(format!("{what}s here: {}{more}", shown.join(", ")));
         }
+        let how = match (what, word.text.as_str()) {
+            _ if !near.is_empty() => None,
+            ("slot", "date") => Some("the slots of a date stand in the row, and `date year week` says what they make together".to_owned()),
+            ("slot", name) => Some(format!("a slot has a line of its own, with its codes beneath or with a shape: `{name}  4 alnum`; what is always printed alike stands in quotes")),
+            ("table", _) => Some("shapes: letter, 2 digits, 4..6 alnum, one of \"ABC\", pattern \"...\"; codes stand on lines of their own beneath".to_owned()),
+            _ => None,
+        };
+        if let Some(how) = how {
+            fault = fault.help(how);
+        }
         self.note(fault);
     }
 }
+
+/// Words that begin a shape.
+const SHAPES: &[&str] = &[
+    "letter", "letters", "digit", "digits", "alnum", "pattern", "one",
+];
 
 /// The interval of a date value; the outer `None` where the literal is no date.
 fn as_interval(literal: &ValueLit, wanted: bool) -> Option<Option<Interval>> {

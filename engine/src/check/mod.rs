@@ -7,6 +7,7 @@ mod cx;
 mod derived;
 mod family;
 mod files;
+mod follow;
 mod lint;
 mod pattern;
 mod rows;
@@ -65,6 +66,7 @@ pub fn check(sources: &mut Sources, roots: &[SourceId], loader: &dyn Loader) -> 
     rules.fields = std::mem::take(&mut cx.fields);
     lint::lint(&mut cx, &rules);
     let mut diagnostics = std::mem::take(&mut cx.diagnostics);
+    follow::drop_consequences(&cx, &mut diagnostics);
     diagnostics.sort_by_key(Diagnostic::place);
     diagnostics.dedup();
     Checked { rules, diagnostics }

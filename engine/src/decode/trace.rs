@@ -1,8 +1,9 @@
 //! Why a family does not read a line: how far its rows get, and what they wanted where they stopped.
 
-use super::stream::{Doubt, Stream};
+use super::stream::{Doubt, Gap, Stream};
 use super::walk::Walker;
 use crate::compile::{Alphabet, FamilyProgram, LineProgram, Table, bits};
+use crate::model::FormKind;
 
 /// Glyphs of a reading that are looked at; positions are bits of one word.
 const MAX_GLYPHS: usize = 120;
@@ -24,33 +25,38 @@ pub(crate) struct Stopped {
     pub(crate) ended: bool,
 }
 
-/// The furthest place that some row of a family reaches from some start, without a look-alike; the first row of equals.
+/// The furthest place that some row of a family reaches from some start, without a look-alike; the first row of equals. Where the form of
+/// the reading is known, rows of that form are asked. A line that is read to its end did not stop the reading: then it is another one.
 pub(crate) fn furthest(
     family: &FamilyProgram,
     stream: &Stream,
     alphabet: &Alphabet,
+    form: Option<FormKind>,
 ) -> Option<Stopped> {
     let mut stream = stream.clone();
     stream.ticks.truncate(MAX_GLYPHS);
     stream.mark_gaps();
+    let fits = |row: &usize| {
+        let kind = family.rows[*row].kind;
+        form.is_none_or(|form| form == kind || kind == FormKind::Mark)
+    };
+    let mut rows: Vec<usize> = (0..family.rows.len()).filter(fits).collect();
+    if rows.is_empty() {
+        rows = (0..family.rows.len()).collect();
+    }
     let mut best: Option<Stopped> = None;
-    for (row, program) in family.rows.iter().enumerate() {
+    for row in &rows {
+        let program = &family.rows[*row];
         for line in &program.lines {
             if !line.places.iter().any(|place| program.naming[place.slot]) {
                 continue;
             }
             for start in &stream.starts {
-                let stopped = from(family, row, line, *start, &stream, alphabet);
+                let stopped = from(family, *row, line, *start, &stream, alphabet);
                 let read = stopped.at - start;
                 match &mut best {
                     Some(known) if known.start == *start && known.at == stopped.at => {
-                        known.wanted |= stopped.wanted;
-                        known.ended |= stopped.ended;
-                        for slot in stopped.slots {
-                            if !known.slots.contains(&slot) {
-                                known.slots.push(slot);
-                            }
-                        }
+                        known.joins(stopped);
                     }
                     Some(known) if known.at - known.start >= read => {}
                     _ => best = Some(stopped),
@@ -58,7 +64,69 @@ pub(crate) fn furthest(
             }
         }
     }
-    best
+    let best = best?;
+    if !best.is_whole(&stream) {
+        return Some(best);
+    }
+    let elsewhere = in_other_lines(family, &rows, &best, &stream, alphabet);
+    Some(elsewhere.unwrap_or(best))
+}
+
+/// The first other line of the reading that no line of these rows reads to its end, and where it stops.
+fn in_other_lines(
+    family: &FamilyProgram,
+    rows: &[usize],
+    read: &Stopped,
+    stream: &Stream,
+    alphabet: &Alphabet,
+) -> Option<Stopped> {
+    let line_of = |at: usize| stream.ticks[at].line;
+    let others: Vec<usize> = stream
+        .starts
+        .iter()
+        .copied()
+        .filter(|at| stream.ticks[*at].gap == Gap::Line)
+        .filter(|at| !(line_of(read.start)..=line_of(read.at - 1)).contains(&line_of(*at)))
+        .collect();
+    let lines: Vec<(usize, usize)> = rows
+        .iter()
+        .flat_map(|row| (0..family.rows[*row].lines.len()).map(|line| (*row, line)))
+        .collect();
+    let stops = |(row, line): (usize, usize), start: usize| {
+        from(
+            family,
+            row,
+            &family.rows[row].lines[line],
+            start,
+            stream,
+            alphabet,
+        )
+    };
+    let whole = |line: (usize, usize), start: usize| stops(line, start).is_whole(stream);
+    let taken = |line: &(usize, usize)| {
+        let mut starts = others.iter().chain(std::iter::once(&read.start));
+        starts.any(|start| whole(*line, *start))
+    };
+    // Lines of the form that stand in the reading already wait for no other.
+    let waiting: Vec<(usize, usize)> = lines.iter().copied().filter(|line| !taken(line)).collect();
+    for start in &others {
+        if lines.iter().any(|line| whole(*line, *start)) {
+            continue;
+        }
+        let mut best: Option<Stopped> = None;
+        for line in if waiting.is_empty() { &lines } else { &waiting } {
+            let stopped = stops(*line, *start);
+            match &mut best {
+                Some(known) if known.at == stopped.at => known.joins(stopped),
+                Some(known) if known.at > stopped.at => {}
+                _ => best = Some(stopped),
+            }
+        }
+        if best.is_some() {
+            return best;
+        }
+    }
+    None
 }
 
 fn from(
@@ -104,6 +172,23 @@ fn from(
 }
 
 impl Stopped {
+    /// Adds what another row wanted in the same place.
+    fn joins(&mut self, other: Stopped) {
+        self.wanted |= other.wanted;
+        self.ended |= other.ended;
+        for slot in other.slots {
+            if !self.slots.contains(&slot) {
+                self.slots.push(slot);
+            }
+        }
+    }
+
+    /// Whether it read its line of the reading to the end.
+    fn is_whole(&self, stream: &Stream) -> bool {
+        let behind = stream.ticks.get(self.at);
+        self.ended && self.at > self.start && behind.is_none_or(|tick| tick.gap == Gap::Line)
+    }
+
     /// Takes note of how far a table gets from a position, and of what it wants there.
     fn wants(&mut self, table: &Table, slot: usize, begin: usize, stream: &Stream) {
         let spelled = table

@@ -45,6 +45,36 @@ pub struct Stop {
     pub slots: Vec<String>,
 }
 
+impl Stop {
+    /// What would have been taken, in few words: `0-9` for a run, symbols as they are typed.
+    #[must_use]
+    pub fn wanted_text(&self) -> String {
+        let chars: Vec<char> = self
+            .wanted
+            .iter()
+            .filter_map(|glyph| match glyph {
+                Glyph::Char(c) => Some(*c),
+                Glyph::Symbol(_) => None,
+            })
+            .collect();
+        let mut words: Vec<String> = Vec::new();
+        for run in chars.chunk_by(|a, b| u32::from(*a) + 1 == u32::from(*b)) {
+            match run {
+                [first, .., last] if run.len() > 2 => words.push(format!("{first}-{last}")),
+                _ => words.extend(run.iter().map(char::to_string)),
+            }
+        }
+        words.extend(self.wanted.iter().filter_map(|glyph| match glyph {
+            Glyph::Symbol(name) => Some(format!("{{:{name}}}")),
+            Glyph::Char(_) => None,
+        }));
+        if self.ended {
+            words.push("the end".to_owned());
+        }
+        words.join(" ")
+    }
+}
+
 /// Says how a family takes a reading.
 pub fn why(
     decoder: &Decoder<'_>,
@@ -58,14 +88,17 @@ pub fn why(
     let stream = std::mem::take(&mut scratch.stream);
     let as_read = explanations.iter().any(|e| e.is_exact(stream.len()));
     let (program, model) = decoder.family(family);
-    let stopped = furthest(program, &stream, &decoder.program.alphabet);
+    let alphabet = &decoder.program.alphabet;
+    let stopped = furthest(program, &stream, alphabet, reading.form);
     let stop = stopped.filter(|_| !as_read).map(|stopped| {
         let here = stream.ticks.get(stopped.at);
         let before = stopped
             .at
             .checked_sub(1)
             .and_then(|at| stream.ticks.get(at));
-        // What stands in the next line did not stop it: its own line ended.
+        // What stands in the next line did not stop it: its own line ended, unless it had only begun.
+        let begun = stopped.at > stopped.start;
+        let before = before.filter(|_| begun);
         let here = here.filter(|tick| before.is_none_or(|before| before.line == tick.line));
         let (line, span) = match (here, before) {
             (Some(tick), _) => (usize::from(tick.line), tick.span),

@@ -31,7 +31,7 @@ pub(super) const CLAUSES: &[&str] = &[
 ];
 
 /// Words that begin a form.
-pub(super) const FORMS: &[&str] = &[
+pub(crate) const FORMS: &[&str] = &[
     "code", "mark", "top", "bottom", "side", "die", "lid", "label", "matrix", "short", "base",
 ];
 
@@ -233,6 +233,15 @@ impl<'a> Cursor<'a> {
 
     pub(super) fn code_expected(&mut self, what: &str) -> Parse<Word> {
         match self.code(false) {
+            Some(code) if code.text.is_empty() => {
+                let place = self.place(code.span);
+                Err(self.fault(
+                    "code-expected",
+                    place,
+                    format!("{what} is empty"),
+                    "where no code is printed, write `none`; a code that is only spelled as nothing in a form `prints nothing in` it",
+                ))
+            }
             Some(code) => Ok(code),
             None => {
                 let place = self.next_place();

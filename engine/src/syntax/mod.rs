@@ -14,6 +14,7 @@ use ast::{LineKind, Node, Tree};
 use crate::diagnostic::{Applicability, Diagnostic};
 use crate::source::{Place, SourceId, Span};
 
+pub(crate) use cursor::FORMS;
 pub use cursor::is_reserved;
 
 /// The deepest indentation levels of a file.

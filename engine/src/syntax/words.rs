@@ -129,6 +129,9 @@ impl Cursor<'_> {
             if self.done() || self.at_clause() {
                 return fields;
             }
+            if self.range_otherwise(&mut fields) {
+                continue;
+            }
             // A word that nearly is a clause is one misspelt, not a field.
             let misspelt = self.peek_name().is_some_and(|name| {
                 !crate::diagnostic::within(name, CLAUSES.iter().copied(), 2).is_empty()
@@ -161,6 +164,51 @@ impl Cursor<'_> {
                 return fields;
             }
         }
+    }
+
+    /// A range that is written `0-70` or `0 to 70`: said, and read as it is meant.
+    fn range_otherwise(&mut self, fields: &mut [FieldLit]) -> bool {
+        let Some(FieldLit { value, .. }) = fields.last_mut() else {
+            return false;
+        };
+        let ValueKind::Number(from) = &value.kind else {
+            return false;
+        };
+        let begin = self.at;
+        let dash = self.rest().starts_with('-');
+        self.space();
+        let word = self.peek_name() == Some("to");
+        if !(dash || word) {
+            self.at = begin;
+            return false;
+        }
+        self.at += if word { 2 } else { 1 };
+        self.space();
+        let Some((to, end)) = self.take(|i| token::number.parse(i)) else {
+            self.at = begin;
+            return false;
+        };
+        let (to, unit) = (to.to_owned(), self.word_of(token::unit));
+        let span = value.span.join(end);
+        let mended = format!("{from}..{to}");
+        let place = self.place(span);
+        self.note(
+            Diagnostic::new("value-expected", place, "a range is written with two dots")
+                .help(format!("write {mended}"))
+                .fix(
+                    format!("write {mended}"),
+                    place,
+                    mended,
+                    Applicability::Unsafe,
+                ),
+        );
+        let value = &mut fields[fields.len() - 1].value;
+        if let ValueKind::Number(from) = &value.kind {
+            value.kind = ValueKind::Range(Some(from.clone()), Some(to));
+        }
+        value.unit = unit.or_else(|| value.unit.take());
+        value.span = span;
+        true
     }
 
     /// A text without quotes: up to a comma, two spaces or the end.

@@ -6,11 +6,14 @@ pub(crate) mod reference;
 use std::path::{Path, PathBuf};
 
 use etchlore_engine::Rules;
+use etchlore_engine::analyse;
 use etchlore_engine::check::{Checked, check};
 use etchlore_engine::compile::Limits;
+use etchlore_engine::diagnostic::Diagnostic;
 use etchlore_engine::glyph::Confusions;
 use etchlore_engine::packs;
 use etchlore_engine::source::{LoadError, Loader, Sources};
+use jiff::civil::date;
 
 /// Serves embedded packs by name and files beside the file that names them.
 pub(crate) struct Files;
@@ -102,4 +105,33 @@ pub(crate) fn rules(demo: bool, more: &[(&str, &str)]) -> Rules {
     assert!(errors.is_empty(), "{}", errors.join("\n"));
     Rules::compile(checked.rules, &Confusions::default(), &Limits::default())
         .expect("the rules compile")
+}
+
+/// All that is said of the text of a rule file: by syntax and check, then, where it has no error, by compiling and trying it; of one in a folder
+/// `overlap` the overlaps too.
+pub(crate) fn said(path: &Path, text: &str) -> (Sources, Vec<Diagnostic>) {
+    let mut sources = Sources::default();
+    let root = sources.add(path.display().to_string(), text, false);
+    let checked = check(&mut sources, &[root], &Files);
+    let mut all = checked.diagnostics.clone();
+    if !checked.has_errors() {
+        match Rules::compile(checked.rules, &Confusions::default(), &Limits::default()) {
+            Ok(rules) => {
+                let today = date(2026, 11, 25);
+                all.extend(analyse::splits(&rules));
+                all.extend(analyse::old_reviews(rules.set(), today, 8));
+                let folder = path.parent();
+                if folder.is_some_and(|folder| folder.ends_with("overlap")) {
+                    let looking = analyse::overlaps::Looking::default();
+                    let confusions = Confusions::default();
+                    let found =
+                        analyse::overlaps::overlaps(rules.set(), &confusions, looking, &|_| true);
+                    all.extend(found.diagnostics(rules.set()));
+                }
+                all.extend(analyse::examples(&rules, today, &|_| true).1);
+            }
+            Err(limit) => all.push(Diagnostic::new("too-large", limit.place, limit.to_string())),
+        }
+    }
+    (sources, all)
 }

@@ -22,6 +22,7 @@ pub(crate) fn run(
     let looking = Looking {
         unlisted: args.unlisted,
         forms: args.forms,
+        near: args.near,
     };
     let wanted = |family: &Family| args.paths.is_empty() || !family.builtin;
     let found = overlaps(loaded.rules.set(), &loaded.confusions, looking, &wanted);
@@ -188,10 +189,14 @@ fn text(
             name(loaded, *id)
         ));
     }
+    let near = match found.near.len() {
+        _ if !args.near => String::new(),
+        1 => "; 1 pair is a look-alike apart".to_owned(),
+        pairs => format!("; {pairs} pairs are a look-alike apart"),
+    };
     console.line(&format!(
-        "{} families, {} overlaps, {open} of them not accepted; {} pairs are a look-alike apart",
+        "{} families, {} overlaps, {open} of them not accepted{near}",
         found.families,
         found.overlaps.len(),
-        found.near.len()
     ))
 }

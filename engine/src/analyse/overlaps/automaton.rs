@@ -3,9 +3,8 @@
 //! Every state is stored once: two sets that go on alike are the same state. So states are minimal by construction, union, concatenation and
 //! intersection remember what they have done, and a set is empty exactly if it is the state [`EMPTY`].
 
-use std::collections::HashMap;
-
 use num_bigint::BigUint;
+use rustc_hash::FxHashMap;
 
 /// A state, and the set of strings that lead from it to an end.
 pub(super) type State = u32;
@@ -33,15 +32,15 @@ struct Node {
 /// All states, and what is known of them.
 pub(super) struct Store {
     nodes: Vec<Node>,
-    ids: HashMap<Node, State>,
-    unions: HashMap<(State, State), State>,
-    meets: HashMap<(State, State), State>,
-    chains: HashMap<(State, State), State>,
+    ids: FxHashMap<Node, State>,
+    unions: FxHashMap<(State, State), State>,
+    meets: FxHashMap<(State, State), State>,
+    chains: FxHashMap<(State, State), State>,
     /// Length of the shortest string.
     shortest: Vec<u32>,
     /// Length of the longest string.
     longest: Vec<u32>,
-    counts: HashMap<State, BigUint>,
+    counts: FxHashMap<State, BigUint>,
     bound: usize,
 }
 
@@ -49,13 +48,13 @@ impl Store {
     pub(super) fn new() -> Store {
         let mut store = Store {
             nodes: Vec::new(),
-            ids: HashMap::new(),
-            unions: HashMap::new(),
-            meets: HashMap::new(),
-            chains: HashMap::new(),
+            ids: FxHashMap::default(),
+            unions: FxHashMap::default(),
+            meets: FxHashMap::default(),
+            chains: FxHashMap::default(),
             shortest: Vec::new(),
             longest: Vec::new(),
-            counts: HashMap::new(),
+            counts: FxHashMap::default(),
             bound: MOST_STATES,
         };
         for end in [false, true] {
@@ -254,7 +253,7 @@ impl Store {
         &mut self,
         state: State,
         replace: &dyn Fn(Mask) -> Mask,
-        known: &mut HashMap<State, State>,
+        known: &mut FxHashMap<State, State>,
     ) -> Result<State, TooLarge> {
         if let Some(known) = known.get(&state) {
             return Ok(*known);

@@ -8,9 +8,8 @@ mod automaton;
 mod language;
 mod letters;
 
-use std::collections::HashMap;
-
 use num_bigint::BigUint;
+use rustc_hash::FxHashMap;
 
 use crate::diagnostic::Diagnostic;
 use crate::glyph::Confusions;
@@ -33,6 +32,8 @@ pub struct Looking {
     pub unlisted: bool,
     /// Also two forms of one family.
     pub forms: bool,
+    /// Also pairs one look-alike apart, which takes longer than all the rest.
+    pub near: bool,
 }
 
 /// Strings that two families share.
@@ -96,7 +97,7 @@ pub struct Overlaps {
     pub families: usize,
     /// Pairs with a common string.
     pub overlaps: Vec<Overlap>,
-    /// Pairs one look-alike apart.
+    /// Pairs one look-alike apart, where they were asked for.
     pub near: Vec<Near>,
     /// Families whose strings are too many kinds to compare.
     pub too_large: Vec<FamilyId>,
@@ -188,7 +189,7 @@ pub fn overlaps(
         }
     }
     found.families = sides.len();
-    let mut near_of: HashMap<State, State> = HashMap::new();
+    let mut near_of: FxHashMap<State, State> = FxHashMap::default();
     for (at, one) in sides.iter().enumerate() {
         let of_one = &rules.families[one.id.index()];
         if looking.forms && wanted(of_one) {
@@ -202,7 +203,7 @@ pub fn overlaps(
             shop.store.allow(STATES_OF_FAMILY);
             let compared =
                 compare(&mut shop, one, other, (of_one, of_other), &mut found).and_then(|shared| {
-                    if shared {
+                    if shared || !looking.near {
                         return Ok(());
                     }
                     near(&mut shop, one, other, &replace, &mut near_of, &mut found)
@@ -376,7 +377,7 @@ fn near(
     one: &Side,
     other: &Side,
     replace: &dyn Fn(Mask) -> Mask,
-    known: &mut HashMap<State, State>,
+    known: &mut FxHashMap<State, State>,
     found: &mut Overlaps,
 ) -> Result<(), TooLarge> {
     let apart = one.near_starts.0 & other.starts.0 == 0
