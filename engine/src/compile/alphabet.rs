@@ -7,15 +7,18 @@ use crate::glyph::{Confusions, Glyph, GlyphSet};
 /// The most different glyphs that a program tells apart; the sets of places are 128-bit words.
 pub(super) const MAX_GLYPHS: usize = 126;
 
-/// Id of a glyph that no rule has.
+/// Id of a character that no rule has.
 pub const OTHER: u8 = 127;
+
+/// Id of a symbol that no rule has. It is not [`OTHER`]: a place that takes any character takes no symbol.
+const OTHER_SYMBOL: u8 = 126;
 
 /// Glyphs of all rules, folded, as ids. Digits are 0 to 9, capitals 10 to 35, the rest in the order of first use.
 #[derive(Debug, Clone)]
 pub struct Alphabet {
     ids: FxHashMap<Glyph, u8>,
     glyphs: Vec<Glyph>,
-    /// The ids of symbols.
+    /// The ids of symbols, [`OTHER_SYMBOL`] included.
     symbols: u128,
     class: [u8; 128],
     /// log2 P(read | true), by true and read id; only for ids below 36.
@@ -79,7 +82,7 @@ impl Alphabet {
         Alphabet {
             ids,
             glyphs,
-            symbols: 0,
+            symbols: 1 << OTHER_SYMBOL,
             class,
             channel,
             strange,
@@ -108,7 +111,7 @@ impl Alphabet {
         Some(id)
     }
 
-    /// The id of a glyph, [`OTHER`] where no rule has it.
+    /// The id of a glyph, [`OTHER`] where no rule has the character, another that no rule has where it is a symbol.
     #[must_use]
     pub fn id(&self, glyph: &Glyph) -> u8 {
         if let Glyph::Char(c) = glyph
@@ -116,7 +119,11 @@ impl Alphabet {
         {
             return u8::try_from(bit.trailing_zeros()).unwrap_or(OTHER);
         }
-        self.ids.get(&glyph.folded()).copied().unwrap_or(OTHER)
+        let unknown = match glyph {
+            Glyph::Char(_) => OTHER,
+            Glyph::Symbol(_) => OTHER_SYMBOL,
+        };
+        self.ids.get(&glyph.folded()).copied().unwrap_or(unknown)
     }
 
     /// The glyph of an id.
@@ -167,7 +174,7 @@ impl Alphabet {
         let mut word = u128::from(set.alnum);
         for glyph in &set.others {
             let id = self.id(glyph);
-            if id != OTHER {
+            if self.glyph(id).is_some() {
                 word |= 1 << id;
             }
         }
