@@ -8,8 +8,10 @@ use super::walk::Way;
 use crate::compile::{Alphabet, OTHER};
 use crate::glyph::Boundary;
 
-/// log2 cost of a line whose end, or beginning, is missing within a code.
-const CUT: f64 = -7.0;
+/// log2 cost of a line whose end is missing within a code.
+const END_CUT: f64 = -7.0;
+/// log2 cost of a line whose beginning is: reading begins there, so it is missed more seldom.
+const START_CUT: f64 = -10.0;
 /// log2 cost of a mark read upside down.
 const TURNED: f64 = -6.0;
 /// Longest mark that is tried upside down, in glyphs.
@@ -195,7 +197,8 @@ impl Edit {
             Edit::Dropped(_) | Edit::First(_) => alphabet.dropped,
             Edit::Doubled(_) => alphabet.doubled,
             Edit::Swapped(_) => alphabet.swapped,
-            Edit::EndCut(_) | Edit::StartCut(_) => CUT,
+            Edit::EndCut(_) => END_CUT,
+            Edit::StartCut(_) => START_CUT,
             Edit::Turned(_) => TURNED,
         }
     }

@@ -512,12 +512,14 @@ impl<'p> Decoder<'p> {
                 scratch.stopped = true;
                 break;
             }
-            // Only what takes the damage is new.
+            // Only what takes the damage is new. A line that names the part is not missing besides.
             let takes = |damage: Damage<'_>| {
-                chosen
-                    .iter()
-                    .flatten()
-                    .any(|way| damage.edit.within((way.start, way.end)))
+                let mut lines = chosen.iter().zip(&row.lines);
+                !lines.any(|(way, line)| way.is_none() && line.names)
+                    && chosen
+                        .iter()
+                        .flatten()
+                        .any(|way| damage.edit.within((way.start, way.end)))
             };
             if at.damage.is_none_or(takes) {
                 self.layout(at, scratch, layout, &chosen, found);

@@ -6,8 +6,8 @@ use super::describe;
 use super::detail::{Detail, Wanted};
 use super::look;
 use super::none::{Background, log2_sum};
-use crate::decode::{Decoder, Effort, Explanation, Found, Reading, Scratch, Stream};
-use crate::model::{Family, FamilyId, Standing};
+use crate::decode::{Decoder, Edit, Effort, Explanation, Found, How, Reading, Scratch, Stream};
+use crate::model::{Code, CodeKind, Family, FamilyId, Standing};
 
 /// Prior odds of a family of weight 1 and documented standing against none.
 pub const PRIOR: f64 = 4e-3;
@@ -15,6 +15,10 @@ pub const PRIOR: f64 = 4e-3;
 const REMARK: f64 = 50.0;
 /// Share of a family's prior that its siblings have which no rule describes.
 const KIN: f64 = 0.1;
+/// Share of a family's prior that parts have whose type differs by one character from one that the rule lists. A belief, no source.
+const NEIGHBOURS: f64 = 0.05;
+/// Codes of a slot from which on there may be more.
+const SERIES: usize = 2;
 /// Glyphs after which a stem is a stem.
 const STEM: usize = 3;
 /// Candidates below this are not listed one by one.
@@ -27,6 +31,8 @@ const SHORT: usize = 8;
 const IDLE: f64 = 12.0;
 /// log2 of how much less likely than the best of its family an explanation may be that is passed over: far below what is listed.
 const NEGLIGIBLE: f64 = 20.0;
+/// Most explanations of one family that are asked for their neighbours.
+const MOST_NEIGHBOURS: usize = 50;
 /// How deep short codes may stand for codes that stand for codes.
 pub(super) const MAX_STANDS: usize = 3;
 
@@ -320,6 +326,7 @@ pub(super) fn weigh<'e>(
         likeliest_codes_first(list);
         if let Some(best) = list.first() {
             none = log2_sum(none, kin(decoder, best.explanation, stream, background));
+            none = log2_sum(none, neighbours(decoder, list, stream));
         }
     }
     // Largest first, then by name, so that equal odds have one order on every machine.
@@ -479,6 +486,45 @@ fn kin(decoder: &Decoder<'_>, best: &Explanation, stream: &Stream, background: &
         // Plain chance may explain the text better than the character model does, and then the stem as well.
         bits - background.ends(from, to).max(0.0)
     }
+}
+
+/// log2 of the odds that nothing was misread: that these are parts of a type beside the one that damage would lead to, which no rule
+/// lists.
+fn neighbours(decoder: &Decoder<'_>, list: &[Weighed<'_>], stream: &Stream) -> f64 {
+    let glyph = |at: usize| stream.ticks.get(at).map(|tick| tick.id);
+    list.iter()
+        .take(MOST_NEIGHBOURS)
+        .filter_map(|weighed| {
+            let explanation = weighed.explanation;
+            let (place, other) = match explanation.edit? {
+                Edit::Other(place) => (place, None),
+                Edit::Swapped(place) => (place, Some(place + 1)),
+                _ => return None,
+            };
+            let (program, family) = decoder.family(explanation.family);
+            let choice = explanation
+                .choices
+                .iter()
+                .find(|choice| choice.start <= place && place < choice.end)?;
+            let listed = |code: &&Code| matches!(code.kind, CodeKind::Listed(_));
+            let series = family.slots[choice.slot].codes.iter().filter(listed);
+            if !program.rows[explanation.row].naming[choice.slot]
+                || !matches!(choice.how, How::Spelled(_))
+                || series.take(SERIES).count() < SERIES
+            {
+                return None;
+            }
+            // One place of the type, and one other character there.
+            let places = (choice.end - choice.start) as f64;
+            let others = |at: usize| match glyph(at) {
+                Some(0..10) => Some(9.0_f64),
+                Some(10..36) => Some(25.0),
+                _ => None,
+            };
+            let spread = places * others(place)? * other.map_or(Some(1.0), others)?;
+            Some(weighed.bits - choice.channel + (NEIGHBOURS / spread).log2())
+        })
+        .fold(f64::NEG_INFINITY, log2_sum)
 }
 
 /// Splits the bits of a candidate over its slots.
