@@ -285,7 +285,7 @@ fn drift(rules: &Rules, cases: usize, out: &mut String) {
 }
 
 /// Cases under one law of codes.
-const A_LAW: usize = 1_000;
+const A_LAW: usize = 200;
 
 /// Identities and fields that are contested, over all channels and many laws of codes, at one share of junk.
 pub(crate) fn contested(rules: &Rules, cases: usize, junk_share: f64) -> Found {
