@@ -86,28 +86,25 @@ pub(super) fn rank_at(
     scratch: &mut Scratch,
     detail: &Detail<'_>,
 ) -> Ranking {
-    let ranking = rank_layout(decoder, reading, context, scratch, detail);
-    // Symbols belong to the mark where that says more.
+    let (ranking, odds) = rank_layout(decoder, reading, context, scratch, detail);
+    // Symbols belong to the mark where that explains more.
     match reading.symbols_apart() {
         None => ranking,
         Some(apart) => {
-            let other = rank_layout(decoder, &apart, context, scratch, detail);
-            if other.none < ranking.none {
-                other
-            } else {
-                ranking
-            }
+            let (other, odds_apart) = rank_layout(decoder, &apart, context, scratch, detail);
+            if odds_apart > odds { other } else { ranking }
         }
     }
 }
 
+/// One way to take the symbols of a reading, and log2 of the odds of all that explains it.
 fn rank_layout(
     decoder: &Decoder<'_>,
     reading: &Reading,
     context: &Context,
     scratch: &mut Scratch,
     detail: &Detail<'_>,
-) -> Ranking {
+) -> (Ranking, f64) {
     decoder.fill(reading, scratch);
     let background = Background::read(&scratch.stream);
     let most = |found: &Found<'_>| worth(decoder, &background, found);
@@ -137,6 +134,7 @@ fn rank_layout(
         let weights = weigh(decoder, &explanations, &stream, &background, context);
         (weights, stream)
     };
+    let odds = weights.total;
     let mut ranking = present(
         decoder,
         &explanations,
@@ -155,7 +153,7 @@ fn rank_layout(
     } else {
         None
     };
-    ranking
+    (ranking, odds)
 }
 
 /// log2 of the most that the odds of a damaged reading can be, before its codes are weighed.
