@@ -16,9 +16,9 @@ const REMARK: f64 = 50.0;
 /// Share of a family's prior that its siblings have which no rule describes.
 const KIN: f64 = 0.1;
 /// Share of a family's prior that parts have whose type differs by one character from one that the rule lists. A belief, no source.
-const NEIGHBOURS: f64 = 0.05;
-/// The same for one that has a letter where that has a digit, or a digit for a letter.
-const ODD_NEIGHBOURS: f64 = 0.003;
+const NEIGHBOURS: f64 = 0.001;
+/// The same for one that has a letter where that has a digit, or a digit for a letter, or what is known to be misread for it.
+const ODD_NEIGHBOURS: f64 = 0.0001;
 /// Codes of a slot from which on there may be more.
 const SERIES: usize = 2;
 /// Glyphs after which a stem is a stem.
@@ -518,15 +518,18 @@ fn neighbours(decoder: &Decoder<'_>, list: &[Weighed<'_>], stream: &Stream) -> f
             }
             // One place of the type, and one other character there.
             let spelled = &program.tables[choice.table].spelled[spelled as usize];
-            let is_digit = |id: Option<&u8>| id.map(|id| *id < 10);
             let others = |at: usize| match glyph(at) {
                 Some(0..10) => Some(9.0_f64),
                 Some(10..36) => Some(25.0),
                 _ => None,
             };
-            let alike =
-                is_digit(glyph(place).as_ref()) == is_digit(spelled.ids.get(place - choice.start));
-            let share = if alike { NEIGHBOURS } else { ODD_NEIGHBOURS };
+            let (read, printed) = (glyph(place)?, *spelled.ids.get(place - choice.start)?);
+            let misread = decoder.program.alphabet.somewhat_alike(printed, read);
+            let share = if (read < 10) == (printed < 10) && !misread {
+                NEIGHBOURS
+            } else {
+                ODD_NEIGHBOURS
+            };
             let places = (choice.end - choice.start) as f64;
             let spread = places * others(place)? * other.map_or(Some(1.0), others)?;
             Some(weighed.bits - choice.channel + (share / spread).log2())
