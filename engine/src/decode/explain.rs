@@ -181,6 +181,8 @@ pub struct Scratch {
     pub(crate) stream: Stream,
     found: Vec<LineRef>,
     pub(super) rows: Vec<(u32, u32)>,
+    /// Where lines that name the part may begin: family, row, line, place in the stream; sorted. What the index found.
+    begins: Vec<(u32, u32, u32, u32)>,
     ways: Vec<Vec<Way>>,
     room: Room,
     years: FxHashMap<((Option<i16>, Option<i16>), Date), Arc<Years>>,
@@ -349,9 +351,17 @@ impl<'p> Decoder<'p> {
     ) {
         self.find_rows(stream, usize::MAX, scratch);
         let rows = std::mem::take(&mut scratch.rows);
+        let all_begins = std::mem::take(&mut scratch.begins);
+        let mut left = all_begins.as_slice();
         let mut ways = std::mem::take(&mut scratch.ways);
         let (mut current, mut before) = (u32::MAX, 0);
         for (family, row) in &rows {
+            let of_row = left
+                .iter()
+                .take_while(|begin| (begin.0, begin.1) == (*family, *row))
+                .count();
+            let begins = self.indexed().then(|| &left[..of_row]);
+            left = &left[of_row..];
             if *family != current {
                 (current, before) = (*family, found.len());
                 if let Some(least) = least {
@@ -372,18 +382,25 @@ impl<'p> Decoder<'p> {
                 damage: None,
                 least,
             };
-            self.ways_into(row.family, row.row, stream, scratch, &mut ways);
+            self.ways_into(row.family, row.row, begins, stream, scratch, &mut ways);
             if ways.iter().any(|ways| !ways.is_empty()) {
                 self.lay_out(&row, &ways, scratch, found);
             }
         }
         scratch.ways = ways;
         scratch.rows = rows;
+        scratch.begins = all_begins;
+    }
+
+    /// Whether the rows to try come from the index.
+    fn indexed(&self) -> bool {
+        self.use_index && self.only.is_none()
     }
 
     /// The rows that the reading can be, from its first glyphs, at most `deep` of them.
     pub(super) fn find_rows(&self, stream: &Stream, deep: usize, scratch: &mut Scratch) {
         scratch.rows.clear();
+        scratch.begins.clear();
         if let Some(family) = self.only {
             let rows = self.program.families[family.index()].rows.len();
             scratch
@@ -421,13 +438,17 @@ impl<'p> Decoder<'p> {
                 &stop,
                 &mut scratch.found,
             );
+            let start = u32::try_from(*start).unwrap_or(u32::MAX);
+            let begins = scratch.found.iter();
             scratch
-                .rows
-                .extend(scratch.found.iter().map(|line| (line.family, line.row)));
+                .begins
+                .extend(begins.map(|line| (line.family, line.row, line.line, start)));
         }
-        if !scratch.rows.is_sorted() {
-            scratch.rows.sort_unstable();
+        if !scratch.begins.is_sorted() {
+            scratch.begins.sort_unstable();
         }
+        let rows = scratch.begins.iter().map(|begin| (begin.0, begin.1));
+        scratch.rows.extend(rows);
         scratch.rows.dedup();
     }
 
@@ -440,15 +461,16 @@ impl<'p> Decoder<'p> {
         scratch: &mut Scratch,
     ) -> Vec<Vec<Way>> {
         let mut ways = Vec::new();
-        self.ways_into(family, row, stream, scratch, &mut ways);
+        self.ways_into(family, row, None, stream, scratch, &mut ways);
         ways
     }
 
-    /// The same into a buffer; nothing where no line that names the part is there.
+    /// The same into a buffer; nothing where no line that names the part is there. Such a line is looked for where the index says that it may begin.
     fn ways_into(
         &self,
         family: usize,
         row: usize,
+        begins: Option<&[(u32, u32, u32, u32)]>,
         stream: &Stream,
         scratch: &mut Scratch,
         ways: &mut Vec<Vec<Way>>,
@@ -461,8 +483,15 @@ impl<'p> Decoder<'p> {
             if !naming && ways.iter().all(Vec::is_empty) {
                 return;
             }
-            for (line, ways) in lines.iter().zip(&mut *ways) {
-                if line.names != naming {
+            for ((number, line), ways) in (0_u32..).zip(lines).zip(&mut *ways) {
+                let begins = begins.filter(|_| naming);
+                let begins_at = |start: usize| {
+                    begins.is_none_or(|begins| {
+                        let mut of_line = begins.iter().filter(|begin| begin.2 == number);
+                        of_line.any(|begin| begin.3 as usize == start)
+                    })
+                };
+                if line.names != naming || begins.is_some_and(|b| !b.iter().any(|b| b.2 == number)) {
                     continue;
                 }
                 let room = std::mem::take(&mut scratch.room);
@@ -470,7 +499,7 @@ impl<'p> Decoder<'p> {
                     .within(room, std::mem::take(ways));
                 for (start, nearest) in stream.starts.iter().zip(&stream.nearest) {
                     // A line that is over before the text can part is not there; unread runs take up no room in it.
-                    if stream.doubtful || nearest - start <= line.most {
+                    if (stream.doubtful || nearest - start <= line.most) && begins_at(*start) {
                         walker.from(*start);
                     }
                 }
