@@ -50,6 +50,10 @@ pub(crate) struct Group {
     pub(crate) guards: Vec<u32>,
     /// The date rule that its slots make, if they do.
     pub(crate) date: Option<usize>,
+    /// The slot, where it is drawn by itself: alone, neither a date nor in a `never`.
+    pub(crate) single: Option<usize>,
+    /// The slots that its guards ask for.
+    pub(crate) asks: Vec<usize>,
 }
 
 pub(crate) fn weigh(slot: &Slot, guards: &[Option<u32>]) -> Vec<CodeWeight> {
@@ -192,7 +196,7 @@ pub(crate) fn groups(
                 .collect();
             guards.sort_unstable();
             guards.dedup();
-            let nevers = (0..nevers.len())
+            let nevers: Vec<usize> = (0..nevers.len())
                 .filter(|n| {
                     conds[nevers[*n] as usize]
                         .slots()
@@ -204,11 +208,23 @@ pub(crate) fn groups(
                     .iter()
                     .any(|slot| slots_here.contains(&slot.index()))
             });
+            let mut asks: Vec<usize> = guards
+                .iter()
+                .flat_map(|guard| conds[*guard as usize].slots())
+                .collect();
+            asks.sort_unstable();
+            asks.dedup();
+            let single = match slots_here.as_slice() {
+                [slot] if nevers.is_empty() && date.is_none() => Some(*slot),
+                _ => None,
+            };
             Group {
                 slots: slots_here,
                 nevers,
                 guards,
                 date,
+                single,
+                asks,
             }
         })
         .collect()

@@ -70,6 +70,10 @@ pub(crate) struct RowProgram {
     pub(crate) weight: f64,
     /// log2 of its share among the rows of its kind, were there no guards.
     pub(crate) of_kind: f64,
+    /// The slots that the guards of rows of its kind ask for; where there are none, the share hangs on nothing.
+    pub(crate) asks: Vec<usize>,
+    /// Whether some row of its kind has a guard.
+    pub(crate) guarded: bool,
     pub(crate) lines: Vec<LineProgram>,
     /// Slots that name the part: one of them must be seen.
     pub(crate) naming: Vec<bool>,
@@ -300,6 +304,8 @@ fn compile_family(
                 guard,
                 weight: kind_row.weight * spread.share,
                 of_kind: 0.0,
+                asks: Vec::new(),
+                guarded: false,
                 lines,
             });
         }
@@ -365,7 +371,17 @@ fn compile_family(
             .all(|group| dated(group) || group.date.is_none() && group.slots.len() == 1);
     for at in 0..rows.len() {
         let alike = rows.iter().filter(|row| row.kind == rows[at].kind);
-        let all: f64 = alike.map(|row| row.weight).sum();
+        let (mut all, mut guards) = (0.0, Vec::new());
+        for row in alike {
+            all += row.weight;
+            guards.extend(row.guard);
+        }
+        let asked = |guard: &u32| conds.programs[*guard as usize].slots();
+        let mut asks: Vec<usize> = guards.iter().flat_map(asked).collect();
+        asks.sort_unstable();
+        asks.dedup();
+        rows[at].guarded = !guards.is_empty();
+        rows[at].asks = asks;
         rows[at].of_kind = (rows[at].weight / all).log2();
     }
     let mut kinds: Vec<FormKind> = family.forms.iter().map(|form| form.kind).collect();

@@ -1,10 +1,11 @@
 //! From codes seen to P(codes): slots in drawing order, what was not seen summed over, guards and `never` kept.
 
 use rustc_hash::FxHashMap;
+use smallvec::{SmallVec, smallvec};
 
 use super::dates::DateRead;
 use super::walk::Choice;
-use crate::compile::{FamilyProgram, RowProgram};
+use crate::compile::{FamilyProgram, Group, RowProgram};
 use crate::model::{Family, FormKind};
 
 /// log2 cost of a combination that the rule says is not made.
@@ -30,9 +31,9 @@ pub(crate) enum Known {
 /// One way the codes can be, given what was seen.
 #[derive(Debug, Clone)]
 pub(crate) struct Branch {
-    pub(crate) known: Vec<Known>,
+    pub(crate) known: SmallVec<[Known; 16]>,
     /// log2 P(code) by slot, where it was seen or asked for; groups of several slots put theirs on the first seen.
-    pub(crate) bits: Vec<f64>,
+    pub(crate) bits: SmallVec<[f64; 16]>,
     /// log2 P(form | codes).
     pub(crate) form: f64,
     /// The `never`s that it breaks.
@@ -68,9 +69,9 @@ pub(crate) struct Draw<'a> {
 }
 
 struct State {
-    code: Vec<Option<usize>>,
-    known: Vec<Known>,
-    bits: Vec<f64>,
+    code: SmallVec<[Option<usize>; 24]>,
+    known: SmallVec<[Known; 16]>,
+    bits: SmallVec<[f64; 16]>,
     breach: f64,
     broken: Vec<usize>,
     dates: Vec<(usize, DateRead)>,
@@ -91,8 +92,8 @@ impl Draw<'_> {
                 .iter()
                 .map(|choice| choice.and_then(|c| c.code).map(|c| c as usize))
                 .collect(),
-            known: vec![Known::Open; slots],
-            bits: vec![0.0; slots],
+            known: smallvec![Known::Open; slots],
+            bits: smallvec![0.0; slots],
             breach: 0.0,
             broken: Vec::new(),
             dates: Vec::new(),
@@ -116,8 +117,8 @@ impl Draw<'_> {
     fn plain(&self) -> Option<Branch> {
         let family = self.family;
         let mut branch = Branch {
-            known: vec![Known::Open; family.slots.len()],
-            bits: vec![0.0; family.slots.len()],
+            known: smallvec![Known::Open; family.slots.len()],
+            bits: smallvec![0.0; family.slots.len()],
             form: self.row.of_kind + self.kind_bits(),
             broken: Vec::new(),
             dates: Vec::new(),
@@ -166,28 +167,29 @@ impl Draw<'_> {
     }
 
     /// The slots that must be settled: what the forms, the choices and, from there, the guards ask for.
-    fn needed(&self) -> Vec<bool> {
+    fn needed(&self) -> SmallVec<[bool; 24]> {
         let family = self.family;
-        let mut needed: Vec<bool> = self
+        let mut needed: SmallVec<[bool; 24]> = self
             .seen
             .iter()
             .map(|choice| choice.is_some_and(|c| c.code.is_some()))
             .collect();
-        let mark = |cond: u32, needed: &mut Vec<bool>| {
-            for slot in family.conds[cond as usize].slots() {
-                needed[slot] = true;
-            }
-        };
-        for row in family.rows.iter().filter(|row| row.kind == self.row.kind) {
-            if let Some(guard) = row.guard {
-                mark(guard, &mut needed);
-            }
+        for slot in &self.row.asks {
+            needed[*slot] = true;
         }
         for (cond, _) in self.conds {
-            mark(*cond, &mut needed);
+            for slot in family.conds[*cond as usize].slots() {
+                needed[slot] = true;
+            }
         }
         for group in family.groups.iter().rev() {
             if !group.slots.iter().any(|slot| needed[*slot]) {
+                continue;
+            }
+            for slot in &group.asks {
+                needed[*slot] = true;
+            }
+            if group.single.is_some() {
                 continue;
             }
             let date_only = |slot: &usize| {
@@ -204,9 +206,6 @@ impl Draw<'_> {
                     needed[*slot] = true;
                 }
             }
-            for guard in &group.guards {
-                mark(*guard, &mut needed);
-            }
         }
         needed
     }
@@ -219,9 +218,24 @@ impl Draw<'_> {
         if branches.len() >= MAX_BRANCHES {
             return;
         }
-        let Some(group) = self.family.groups.get(at) else {
-            self.finish(state, branches);
-            return;
+        let mut at = at;
+        let group = loop {
+            let Some(group) = self.family.groups.get(at) else {
+                self.finish(state, branches);
+                return;
+            };
+            match group.single {
+                Some(slot) if !needed[slot] => {}
+                // No other group touches the bits of its slot.
+                Some(slot) if self.seen[slot].is_some_and(|choice| choice.code.is_some()) => {
+                    match self.single(group, slot, state) {
+                        Some(bits) => state.bits[slot] = bits,
+                        None => return,
+                    }
+                }
+                _ => break group,
+            }
+            at += 1;
         };
         let mut date = None;
         if let Some(rule) = group.date {
@@ -244,13 +258,13 @@ impl Draw<'_> {
                     .any(|s| s.index() == slot)
             })
         };
-        let open: Vec<usize> = group
+        let open: SmallVec<[usize; 8]> = group
             .slots
             .iter()
             .copied()
             .filter(|slot| needed[*slot] && state.code[*slot].is_none() && !in_date(*slot))
             .collect();
-        let weighed: Vec<usize> = group
+        let weighed: SmallVec<[usize; 8]> = group
             .slots
             .iter()
             .copied()
@@ -302,6 +316,34 @@ impl Draw<'_> {
         }
     }
 
+    /// log2 P(code) of a slot that was seen and is drawn by itself; `None` where its guard forbids the code.
+    fn single(&self, group: &Group, slot: usize, state: &State) -> Option<f64> {
+        let (choice, code) = (self.seen[slot]?, state.code[slot]?);
+        let weights = &self.family.slots[slot];
+        if group.guards.is_empty() {
+            return Some(weights.alone[code] + choice.share);
+        }
+        let of_code = &weights.codes[code];
+        if of_code.guard.is_some_and(|guard| !self.holds(guard, state)) {
+            return None;
+        }
+        let all = self.classes_sum(slot, state);
+        (all > 0.0).then(|| (of_code.weight / all).log2() + choice.share)
+    }
+
+    /// The sum over the codes of a slot that the guards allow.
+    fn classes_sum(&self, slot: usize, state: &State) -> f64 {
+        let classes = self.family.slots[slot].classes.iter();
+        classes
+            .filter(|class| {
+                class
+                    .guard
+                    .is_none_or(|guard| self.holds_with(guard, state, slot, class.codes[0]))
+            })
+            .map(|class| class.weight)
+            .sum()
+    }
+
     /// Runs over the classes of the open slots of a group, then weighs it.
     #[allow(clippy::too_many_arguments)]
     fn combine(
@@ -327,7 +369,7 @@ impl Draw<'_> {
         }
         let family = self.family;
         let group = &family.groups[at];
-        let mut weights = Vec::with_capacity(weighed.len());
+        let mut weights: SmallVec<[(usize, f64); 8]> = SmallVec::new();
         for slot in weighed {
             let weights_of = &family.slots[*slot];
             let (weight, each, guard) = match (&state.known[*slot], state.code[*slot]) {
@@ -396,16 +438,7 @@ impl Draw<'_> {
         let family = self.family;
         let group = &family.groups[at];
         if let ([slot], true) = (weighed, group.nevers.is_empty()) {
-            return family.slots[*slot]
-                .classes
-                .iter()
-                .filter(|class| {
-                    class
-                        .guard
-                        .is_none_or(|guard| self.holds_with(guard, state, *slot, class.codes[0]))
-                })
-                .map(|class| class.weight)
-                .sum();
+            return self.classes_sum(*slot, state);
         }
         let mut outside: Vec<usize> = group
             .guards
@@ -429,7 +462,7 @@ impl Draw<'_> {
         if let Some(known) = self.divisors.get(&key) {
             return *known;
         }
-        let mut code = state.code.clone();
+        let mut code = state.code.to_vec();
         for slot in weighed {
             code[*slot] = None;
         }
@@ -497,19 +530,19 @@ impl Draw<'_> {
         {
             return;
         }
-        let of_kind: f64 = self
-            .family
-            .rows
-            .iter()
-            .filter(|row| {
+        let of_kind = if self.row.guarded {
+            let rows = self.family.rows.iter().filter(|row| {
                 row.kind == self.row.kind && row.guard.is_none_or(|guard| self.holds(guard, state))
-            })
-            .map(|row| row.weight)
-            .sum();
+            });
+            let all: f64 = rows.map(|row| row.weight).sum();
+            (self.row.weight / all).log2()
+        } else {
+            self.row.of_kind
+        };
         branches.push(Branch {
             known: state.known.clone(),
             bits: state.bits.clone(),
-            form: self.kind_bits() + (self.row.weight / of_kind).log2(),
+            form: self.kind_bits() + of_kind,
             broken: state.broken.clone(),
             dates: state.dates.clone(),
             breach: state.breach,

@@ -35,7 +35,7 @@ pub struct Explanation {
     pub(crate) family: FamilyId,
     pub(crate) row: usize,
     /// Stretches of the stream that are explained, in the order of the form's lines.
-    pub(crate) segments: Vec<(usize, usize)>,
+    pub(crate) segments: SmallVec<[(usize, usize); 2]>,
     pub(crate) choices: Vec<Choice>,
     pub(crate) branch: Branch,
     /// log2 cost of boundaries, order, missing lines.
@@ -491,7 +491,8 @@ impl<'p> Decoder<'p> {
                         of_line.any(|begin| begin.3 as usize == start)
                     })
                 };
-                if line.names != naming || begins.is_some_and(|b| !b.iter().any(|b| b.2 == number)) {
+                if line.names != naming || begins.is_some_and(|b| !b.iter().any(|b| b.2 == number))
+                {
                     continue;
                 }
                 let room = std::mem::take(&mut scratch.room);
@@ -588,7 +589,7 @@ impl<'p> Decoder<'p> {
         }
         let mut first: SmallVec<[Option<&Choice>; 24]> =
             SmallVec::from_elem(None, program.slots.len());
-        let mut conds: Vec<(u32, bool)> = Vec::new();
+        let mut conds: SmallVec<[(u32, bool); 16]> = SmallVec::new();
         let mut conflicts = Vec::new();
         for choice in &choices {
             if choice.code.is_none() {
@@ -610,7 +611,7 @@ impl<'p> Decoder<'p> {
             }
         }
         let row: &RowProgram = &program.rows[row_at];
-        let segments: Vec<(usize, usize)> = chosen
+        let segments: SmallVec<[(usize, usize); 2]> = chosen
             .iter()
             .flatten()
             .map(|way| (way.start, way.end))

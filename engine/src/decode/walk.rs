@@ -4,6 +4,8 @@
 //! spellings are found by the key of their look-alike classes, and that a place and position from which no way leads to the
 //! end is remembered.
 
+use smallvec::SmallVec;
+
 use super::deep::Edit;
 use super::stream::{Doubt, Gap, Stream, Tick};
 use crate::compile::{Alphabet, FamilyProgram, LineProgram, OpenStrip, Spelled, Table, key};
@@ -796,12 +798,12 @@ pub(crate) fn conditions(
     family: &FamilyProgram,
     stream: &Stream,
     alphabet: &Alphabet,
-    conds: &mut Vec<(u32, bool)>,
+    conds: &mut SmallVec<[(u32, bool); 16]>,
 ) {
     let table = &family.tables[choice.table];
     match choice.how {
         How::Hidden => {}
-        How::Spelled(index) => conds.extend(&table.spelled[index as usize].conds),
+        How::Spelled(index) => conds.extend_from_slice(&table.spelled[index as usize].conds),
         How::Open(index) => {
             let strip = &table.open[index as usize];
             conds.extend(strip.guard.map(|guard| (guard, true)));

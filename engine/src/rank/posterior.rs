@@ -402,7 +402,7 @@ pub(super) fn present(
     let covered: Vec<(usize, usize)> = if leading {
         families
             .first()
-            .map(|(_, list, _)| list[0].explanation.segments.clone())
+            .map(|(_, list, _)| list[0].explanation.segments.to_vec())
             .unwrap_or_default()
     } else {
         Vec::new()

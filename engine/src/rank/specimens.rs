@@ -484,7 +484,7 @@ impl<'a> Join<'a> {
                 both.conflicts.push(slot);
             }
         }
-        both.segments.extend(&b.segments);
+        both.segments.extend_from_slice(&b.segments);
         both.choices.extend(later.choices);
         Some(both)
     }
