@@ -16,6 +16,10 @@ use etchlore_engine::rank::{Context, Wanted, rank_in_short};
 use etchlore_engine::source::{LoadError, Loader, SourceId, Sources};
 use etchlore_engine::write::sample;
 
+/// The allocator of the command line.
+#[global_allocator]
+static ALLOCATOR: mimalloc::MiMalloc = mimalloc::MiMalloc;
+
 struct Packs;
 
 impl Loader for Packs {
