@@ -1,5 +1,6 @@
 //! Finds rule files and the embedded packs, checks and compiles them.
 
+use std::borrow::Cow;
 use std::collections::BTreeMap;
 use std::path::{Component, Path, PathBuf};
 
@@ -8,10 +9,9 @@ use etchlore_engine::compile::Limits;
 use etchlore_engine::diagnostic::{CODES, Diagnostic, info, near};
 use etchlore_engine::glyph::Confusions;
 use etchlore_engine::model::{Family, FamilyId, RuleSet};
-use etchlore_engine::packs;
 use etchlore_engine::rank::confirmed;
 use etchlore_engine::source::{LoadError, Loader, Place, SourceId, Sources};
-use etchlore_engine::{Rules, diagnostic::Severity};
+use etchlore_engine::{Rules, diagnostic::Severity, packs, store};
 use serde::Deserialize;
 use sha2::{Digest, Sha256};
 
@@ -20,6 +20,9 @@ use crate::casebook;
 use crate::console::Console;
 use crate::failure::Failure;
 use crate::present;
+
+/// The embedded rules, checked; `build.rs` writes them.
+const STORED: &[u8] = include_bytes!(concat!(env!("OUT_DIR"), "/packs"));
 
 /// The casebook of a rule set, where its `etchlore.yaml` names none.
 const CASEBOOK: &str = "casebook.tsv";
@@ -121,8 +124,7 @@ struct Files {
 impl Loader for Files {
     fn load(&self, from: &str, path: &str) -> Result<(String, String), LoadError> {
         if path.starts_with("builtin/") || from.starts_with("builtin/") {
-            let pack = packs::find(from, path).ok_or(LoadError::NotFound)?;
-            return Ok((pack.name.to_owned(), pack.text.to_owned()));
+            return packs::Embedded.load(from, path);
         }
         let named = Path::new(path);
         if named.is_absolute() {
@@ -325,19 +327,12 @@ fn texts_of(
     let mut roots = Vec::new();
     let with_builtin = only.is_none() && !global.no_builtin;
     if with_builtin {
-        for pack in packs::PACKS
-            .iter()
-            .filter(|pack| pack.path.ends_with(".lore"))
-        {
-            let stem = pack.name.trim_start_matches("builtin/");
-            if builtin.as_ref().is_none_or(|wanted| {
-                wanted
-                    .iter()
-                    .any(|name| name.trim_start_matches("builtin/") == stem)
-            }) {
-                roots.push(sources.add(pack.name, pack.text, true));
-            }
-        }
+        roots = packs::add(&mut sources, |stem| {
+            builtin.as_ref().is_none_or(|wanted| {
+                let mut wanted = wanted.iter();
+                wanted.any(|name| name.trim_start_matches("builtin/") == stem)
+            })
+        });
     }
     files.dedup();
     for file in &files {
@@ -477,6 +472,13 @@ pub(crate) fn casebook(global: &GlobalArgs) -> Result<PathBuf, Failure> {
 
 /// Loads the rules of a run; errors in them are shown and end it.
 pub(crate) fn load(global: &GlobalArgs, console: &mut Console) -> Result<Loaded, Failure> {
+    if let Some((rules, sources)) = stored(global) {
+        let checked = Checked {
+            rules,
+            ..Checked::default()
+        };
+        return compile(sources, checked, &Settings::default(), console);
+    }
     let Texts {
         sources,
         mut checked,
@@ -488,6 +490,16 @@ pub(crate) fn load(global: &GlobalArgs, console: &mut Console) -> Result<Loaded,
     }
     settings.weigh(&mut checked.rules, console);
     compile(sources, checked, &settings, console)
+}
+
+/// The embedded rules as they were checked when the program was built, for a run that loads nothing else.
+fn stored(global: &GlobalArgs) -> Option<(RuleSet, Sources)> {
+    if global.no_builtin || !paths(global).is_empty() {
+        return None;
+    }
+    let text = |name: &str| packs::text(name).map(Cow::Borrowed);
+    // What cannot be read is checked again.
+    store::read(STORED, text).ok()
 }
 
 /// With `--no-builtin`, embedded families that came in through `use` stay inactive.
@@ -554,7 +566,7 @@ fn digest(sources: &Sources, settings: &Settings) -> String {
         .iter()
         .map(|(_, source)| {
             let name = within(&settings.folders, &source.name);
-            (name, source.text.as_str())
+            (name, &*source.text)
         })
         .collect();
     let mut all: Vec<(&str, &str)> = names

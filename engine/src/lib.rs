@@ -65,6 +65,7 @@ pub mod packs;
 pub mod rank;
 mod rules;
 pub mod source;
+pub mod store;
 pub mod syntax;
 pub mod value;
 pub mod write;

@@ -1,4 +1,7 @@
-//! The embedded rules, as text.
+//! The embedded rules: as text, and checked.
+
+use crate::check::{Checked, check};
+use crate::source::{LoadError, Loader, SourceId, Sources};
 
 /// An embedded file: its name for `use`, its path beside this crate, its text.
 #[derive(Debug, Clone, Copy)]
@@ -127,4 +130,41 @@ pub fn find(from: &str, path: &str) -> Option<&'static Pack> {
         format!("{}/{path}", from.rsplit_once('/')?.0)
     };
     PACKS.iter().find(|pack| pack.name == name)
+}
+
+/// Serves the embedded files alone.
+#[derive(Debug, Clone, Copy)]
+pub struct Embedded;
+
+impl Loader for Embedded {
+    fn load(&self, from: &str, path: &str) -> Result<(String, String), LoadError> {
+        let pack = find(from, path).ok_or(LoadError::NotFound)?;
+        Ok((pack.name.to_owned(), pack.text.to_owned()))
+    }
+}
+
+/// Adds the embedded rule files for which `wanted` holds of the name after `builtin/`.
+pub fn add(sources: &mut Sources, wanted: impl Fn(&str) -> bool) -> Vec<SourceId> {
+    let files = PACKS.iter().filter(|pack| pack.path.ends_with(".lore"));
+    let named = |pack: &&Pack| wanted(pack.name.trim_start_matches("builtin/"));
+    files
+        .filter(named)
+        .map(|pack| sources.add(pack.name, pack.text, true))
+        .collect()
+}
+
+/// All embedded rules, checked.
+#[must_use]
+pub fn checked() -> (Sources, Checked) {
+    let mut sources = Sources::default();
+    let roots = add(&mut sources, |_| true);
+    let checked = check(&mut sources, &roots, &Embedded);
+    (sources, checked)
+}
+
+/// The text of an embedded file by its name.
+#[must_use]
+pub fn text(name: &str) -> Option<&'static str> {
+    let at = PACKS.binary_search_by_key(&name, |pack| pack.name).ok()?;
+    Some(PACKS[at].text)
 }

@@ -89,7 +89,7 @@ fn planted() -> Rules {
 /// A text alone, checked and compiled.
 fn of_text(text: &str) -> (Vec<String>, Rules) {
     let mut sources = Sources::default();
-    let root = sources.add("draft.lore", text, false);
+    let root = sources.add("draft.lore", text.to_owned(), false);
     let Checked { rules, diagnostics } = check(&mut sources, &[root], &Files);
     let said = diagnostics.iter().map(|d| d.code.to_owned()).collect();
     let rules = Rules::compile(rules, &Confusions::default(), &Limits::default()).unwrap();

@@ -10,7 +10,7 @@ use crate::support::{Files, lore_files, root};
 
 fn checked(name: &str, text: &str) -> Checked {
     let mut sources = Sources::default();
-    let root = sources.add(name, text, name.starts_with("builtin/"));
+    let root = sources.add(name, text.to_owned(), name.starts_with("builtin/"));
     check(&mut sources, &[root], &Files)
 }
 

@@ -19,7 +19,7 @@ fn all_pairs(set: &RuleSet) -> Overlaps {
 /// The rule set of some families alone.
 fn checked(text: &str) -> RuleSet {
     let mut sources = etchlore_engine::source::Sources::default();
-    let root = sources.add("lab.lore", text, false);
+    let root = sources.add("lab.lore", text.to_owned(), false);
     let checked = etchlore_engine::check::check(&mut sources, &[root], &crate::support::Files);
     let errors: Vec<String> = checked
         .diagnostics

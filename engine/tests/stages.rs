@@ -76,7 +76,7 @@ fn lore_files(folder: &Path, found: &mut Vec<PathBuf>) {
 /// The lines of a tree, one after the other, are the text, whatever it is.
 fn lossless(text: &str) {
     let mut sources = Sources::default();
-    let id = sources.add("text", text, false);
+    let id = sources.add("text", text.to_owned(), false);
     let tree = parse(id, text).tree;
     let again: String = tree
         .nodes

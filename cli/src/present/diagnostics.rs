@@ -34,7 +34,7 @@ pub(crate) fn text(
             continue;
         };
         drawn.push(label.place.source);
-        let mut snippet = Snippet::source(source.text.as_str())
+        let mut snippet = Snippet::source(&*source.text)
             .path(source.name.as_str())
             .fold(true);
         for (at, label) in diagnostic

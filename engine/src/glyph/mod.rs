@@ -4,6 +4,8 @@
 
 mod confusion;
 
+use borsh::{BorshDeserialize, BorshSerialize};
+use std::io::{Error, ErrorKind, Read, Write};
 use std::sync::Arc;
 
 pub use confusion::{Confusions, MisreadsError};
@@ -15,6 +17,27 @@ pub enum Glyph {
     Char(char),
     /// A symbol by its name, without the colons: `e3`, `m`, `dot`.
     Symbol(Arc<str>),
+}
+
+// A character by its number, a symbol by one that is none and its name.
+impl BorshSerialize for Glyph {
+    fn serialize<W: Write>(&self, writer: &mut W) -> std::io::Result<()> {
+        match self {
+            Glyph::Char(c) => u32::from(*c).serialize(writer),
+            Glyph::Symbol(name) => (u32::MAX, &**name).serialize(writer),
+        }
+    }
+}
+
+impl BorshDeserialize for Glyph {
+    fn deserialize_reader<R: Read>(reader: &mut R) -> std::io::Result<Glyph> {
+        match u32::deserialize_reader(reader)? {
+            u32::MAX => Ok(Glyph::Symbol(String::deserialize_reader(reader)?.into())),
+            number => char::from_u32(number)
+                .map(Glyph::Char)
+                .ok_or_else(|| Error::new(ErrorKind::InvalidData, "no such character")),
+        }
+    }
 }
 
 impl Glyph {
@@ -29,7 +52,19 @@ impl Glyph {
 }
 
 /// What stands between two glyphs.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Default)]
+#[derive(
+    Debug,
+    Clone,
+    Copy,
+    PartialEq,
+    Eq,
+    Hash,
+    PartialOrd,
+    Ord,
+    Default,
+    BorshSerialize,
+    BorshDeserialize,
+)]
 pub enum Boundary {
     /// Nothing.
     #[default]
@@ -71,7 +106,7 @@ impl Boundary {
 }
 
 /// A set of glyphs that can stand in one place, over folded glyphs.
-#[derive(Debug, Clone, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, PartialEq, Eq, Default, BorshSerialize, BorshDeserialize)]
 pub struct GlyphSet {
     /// Bits 0 to 9 the digits, 10 to 35 the capitals.
     pub alnum: u64,

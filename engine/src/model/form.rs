@@ -4,9 +4,12 @@ use super::id::{CodeId, SlotId};
 use super::{Cond, Provenance};
 use crate::glyph::Boundary;
 use crate::source::Place;
+use borsh::{BorshDeserialize, BorshSerialize};
 
 /// Where a form is printed.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+#[derive(
+    Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, BorshSerialize, BorshDeserialize,
+)]
 pub enum FormKind {
     /// The ordering code, as in documents and lists.
     Code,
@@ -65,7 +68,7 @@ impl FormKind {
 }
 
 /// One spelling of a family.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, BorshSerialize, BorshDeserialize)]
 pub struct Form {
     /// Where it is printed.
     pub kind: FormKind,
@@ -84,7 +87,7 @@ pub struct Form {
 }
 
 /// What is printed, in order.
-#[derive(Debug, Clone, PartialEq, Default)]
+#[derive(Debug, Clone, PartialEq, Default, BorshSerialize, BorshDeserialize)]
 pub struct Row {
     /// The items.
     pub items: Vec<RowItem>,
@@ -101,7 +104,7 @@ pub fn slots(items: &[RowItem]) -> Vec<SlotId> {
 }
 
 /// One item of a row.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, BorshSerialize, BorshDeserialize)]
 pub enum RowItem {
     /// A slot is printed here.
     Slot(SlotId),

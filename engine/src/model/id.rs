@@ -1,9 +1,11 @@
 //! Small typed ids, so that an index into one list cannot be used on another.
 
+use borsh::{BorshDeserialize, BorshSerialize};
+
 macro_rules! id {
     ($(#[$doc:meta])* $name:ident) => {
         $(#[$doc])*
-        #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+        #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, BorshSerialize, BorshDeserialize)]
         pub struct $name(pub u32);
 
         impl $name {

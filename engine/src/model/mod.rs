@@ -12,6 +12,9 @@ mod form;
 mod id;
 mod slot;
 
+use std::io::{Error, ErrorKind, Read, Write};
+
+use borsh::{BorshDeserialize, BorshSerialize};
 use jiff::civil::Date;
 
 pub use form::{Form, FormKind, Row, RowItem, slots};
@@ -21,10 +24,10 @@ pub use slot::{
 };
 
 use crate::source::Place;
-use crate::value::{Base, Calendar, Comparison, Interval, Value};
+use crate::value::{Base, Calendar, Comparison, Interval, Value, read_some_day, write_some_day};
 
 /// All rules loaded, checked.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone, Default, BorshSerialize, BorshDeserialize)]
 pub struct RuleSet {
     /// Makers by [`MakerId`].
     pub makers: Vec<Maker>,
@@ -35,7 +38,7 @@ pub struct RuleSet {
 }
 
 /// A field by name.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, BorshSerialize, BorshDeserialize)]
 pub struct Field {
     /// Name, `density`.
     pub name: String,
@@ -44,7 +47,7 @@ pub struct Field {
 }
 
 /// A maker, as declared.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, BorshSerialize, BorshDeserialize)]
 pub struct Maker {
     /// Name in rules, `halvorsen`.
     pub name: String,
@@ -61,7 +64,7 @@ pub struct Maker {
 }
 
 /// Something by which a maker is known.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, BorshSerialize, BorshDeserialize)]
 pub struct MakerMark {
     /// Of which kind.
     pub kind: MakerMarkKind,
@@ -72,7 +75,7 @@ pub struct MakerMark {
 }
 
 /// The kinds of [`MakerMark`].
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, BorshSerialize, BorshDeserialize)]
 pub enum MakerMarkKind {
     /// A brand on packages.
     Brand,
@@ -87,7 +90,9 @@ pub enum MakerMarkKind {
 }
 
 /// How well a statement is known.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, PartialOrd, Ord)]
+#[derive(
+    Debug, Clone, Copy, PartialEq, Eq, Default, PartialOrd, Ord, BorshSerialize, BorshDeserialize,
+)]
 pub enum Standing {
     /// Written down by the maker or a standard.
     #[default]
@@ -99,29 +104,32 @@ pub enum Standing {
 }
 
 /// Where a statement comes from.
-#[derive(Debug, Clone, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, PartialEq, Eq, Default, BorshSerialize, BorshDeserialize)]
 pub struct Provenance {
     /// Document, section or observation.
     pub source: Option<String>,
     /// How well it is known; absent where the item says nothing and its parent speaks.
     pub standing: Option<Standing>,
     /// When somebody last held it against its source.
+    #[borsh(serialize_with = "write_some_day", deserialize_with = "read_some_day")]
     pub reviewed: Option<Date>,
     /// Free remark.
     pub note: Option<String>,
 }
 
 /// When something was made or held.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, BorshSerialize, BorshDeserialize)]
 pub struct Window {
     /// First day, if stated.
+    #[borsh(serialize_with = "write_some_day", deserialize_with = "read_some_day")]
     pub since: Option<Date>,
     /// Last day, if stated.
+    #[borsh(serialize_with = "write_some_day", deserialize_with = "read_some_day")]
     pub until: Option<Date>,
 }
 
 /// A family: parts that are marked by one scheme.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, BorshSerialize, BorshDeserialize)]
 pub struct Family {
     /// Name in rules, `winbond_w25q`.
     pub name: String,
@@ -178,7 +186,7 @@ impl Family {
 }
 
 /// A condition, resolved: all terms must hold. The empty condition always holds.
-#[derive(Debug, Clone, PartialEq, Default)]
+#[derive(Debug, Clone, PartialEq, Default, BorshSerialize, BorshDeserialize)]
 pub struct Cond {
     /// The terms, joined by `and`.
     pub terms: Vec<Term>,
@@ -187,7 +195,7 @@ pub struct Cond {
 }
 
 /// One term: some slot among `any` has one of the codes listed for it (or, negated, none has).
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, BorshSerialize, BorshDeserialize)]
 pub struct Term {
     /// Whether the term is negated.
     pub negated: bool,
@@ -197,7 +205,7 @@ pub struct Term {
 }
 
 /// A field worked out from other fields.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, BorshSerialize, BorshDeserialize)]
 pub struct Derived {
     /// The field it gives.
     pub field: FieldId,
@@ -210,7 +218,7 @@ pub struct Derived {
 }
 
 /// An expression over fields; dimensions have been checked.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, BorshSerialize, BorshDeserialize)]
 pub enum Expr {
     /// A constant.
     Const(Value),
@@ -229,7 +237,7 @@ pub enum Expr {
 }
 
 /// A field looked up by several slots.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, BorshSerialize, BorshDeserialize)]
 pub struct Matrix {
     /// The field it gives.
     pub field: FieldId,
@@ -242,7 +250,7 @@ pub struct Matrix {
 }
 
 /// A date put together from the parts that slots give.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, BorshSerialize, BorshDeserialize)]
 pub struct DateRule {
     /// The field it gives: `date` for the package, `<of>_date` for others beside it.
     pub field: FieldId,
@@ -259,7 +267,7 @@ pub struct DateRule {
 }
 
 /// By how much the true date may differ from the coded one: added to the interval's ends.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, BorshSerialize, BorshDeserialize)]
 pub struct Slack {
     /// Added to the first day, in `unit` (mostly zero or negative).
     pub before: i32,
@@ -270,7 +278,7 @@ pub struct Slack {
 }
 
 /// Units of [`Slack`].
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, BorshSerialize, BorshDeserialize)]
 pub enum SlackUnit {
     /// Days.
     #[default]
@@ -282,7 +290,7 @@ pub enum SlackUnit {
 }
 
 /// A combination that is not made, or seldom.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, BorshSerialize, BorshDeserialize)]
 pub struct Never {
     /// The combination.
     pub cond: Cond,
@@ -295,7 +303,7 @@ pub struct Never {
 }
 
 /// A check digit: the weighted sum of character values leaves `is` modulo `modulus`.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, BorshSerialize, BorshDeserialize)]
 pub struct Checksum {
     /// The slots whose characters are summed, in order.
     pub slots: Vec<SlotId>,
@@ -306,13 +314,27 @@ pub struct Checksum {
     /// Weights from the right, repeated.
     pub weights: Vec<u32>,
     /// Value of each character; 0-9 A-Z are 0 to 35 where the list is empty.
+    #[borsh(serialize_with = "write_values", deserialize_with = "read_values")]
     pub values: Vec<(char, u32)>,
     /// Where it is written.
     pub place: Place,
 }
 
+fn write_values<W: Write>(values: &[(char, u32)], writer: &mut W) -> std::io::Result<()> {
+    let numbers = values.iter().map(|(c, value)| (u32::from(*c), *value));
+    numbers.collect::<Vec<_>>().serialize(writer)
+}
+
+fn read_values<R: Read>(reader: &mut R) -> std::io::Result<Vec<(char, u32)>> {
+    let numbers = Vec::<(u32, u32)>::deserialize_reader(reader)?.into_iter();
+    numbers
+        .map(|(c, value)| Some((char::from_u32(c)?, value)))
+        .collect::<Option<_>>()
+        .ok_or_else(|| Error::new(ErrorKind::InvalidData, "no such character"))
+}
+
 /// A die or part inside.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, BorshSerialize, BorshDeserialize)]
 pub struct Contents {
     /// How many.
     pub count: u32,
@@ -327,7 +349,7 @@ pub struct Contents {
 }
 
 /// A string that must decode to the family, with fields it must give.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, BorshSerialize, BorshDeserialize)]
 pub struct Example {
     /// The form it is read as; absent for any.
     pub form: Option<FormKind>,
@@ -342,7 +364,7 @@ pub struct Example {
 }
 
 /// A string that the family must not claim.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, BorshSerialize, BorshDeserialize)]
 pub struct Refusal {
     /// The form it is read as; absent for any.
     pub form: Option<FormKind>,
@@ -353,7 +375,7 @@ pub struct Refusal {
 }
 
 /// A lint silenced, or an overlap accepted, with the reason.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, BorshSerialize, BorshDeserialize)]
 pub struct Accept {
     /// The lint.
     pub lint: String,

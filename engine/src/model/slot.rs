@@ -6,9 +6,10 @@ use super::{Cond, Provenance, Window};
 use crate::glyph::{Boundary, Glyph, GlyphSet};
 use crate::source::Place;
 use crate::value::{Base, Quantity, Unit, Value};
+use borsh::{BorshDeserialize, BorshSerialize};
 
 /// A place in the mark, and the codes it can hold.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, BorshSerialize, BorshDeserialize)]
 pub struct Slot {
     /// Name, `density`; `group.slot` for a slot of a group; the text itself for a literal.
     pub name: String,
@@ -26,7 +27,7 @@ pub struct Slot {
 }
 
 /// One alternative of a slot: a code as listed, an open shape, or absence.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, BorshSerialize, BorshDeserialize)]
 pub struct Code {
     /// What is printed.
     pub kind: CodeKind,
@@ -55,7 +56,7 @@ pub struct Code {
 }
 
 /// What is printed for a code.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, BorshSerialize, BorshDeserialize)]
 pub enum CodeKind {
     /// Nothing is there.
     Absent,
@@ -66,7 +67,7 @@ pub enum CodeKind {
 }
 
 /// A string as printed: glyphs, with the boundary before each (the first is not used).
-#[derive(Debug, Clone, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, PartialEq, Eq, Default, BorshSerialize, BorshDeserialize)]
 pub struct Spelling {
     /// The glyphs, case kept.
     pub glyphs: Vec<Glyph>,
@@ -75,14 +76,14 @@ pub struct Spelling {
 }
 
 /// All strings of one length with a given set of glyphs in each place.
-#[derive(Debug, Clone, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, PartialEq, Eq, Default, BorshSerialize, BorshDeserialize)]
 pub struct Strip {
     /// The places.
     pub places: Vec<StripPlace>,
 }
 
 /// One place of a [`Strip`].
-#[derive(Debug, Clone, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, PartialEq, Eq, Default, BorshSerialize, BorshDeserialize)]
 pub struct StripPlace {
     /// Which glyphs can stand here, folded.
     pub set: GlyphSet,
@@ -91,7 +92,7 @@ pub struct StripPlace {
 }
 
 /// The case that a letter must have.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, BorshSerialize, BorshDeserialize)]
 pub enum Case {
     /// Capitals, or it does not matter.
     #[default]
@@ -101,7 +102,7 @@ pub enum Case {
 }
 
 /// How the characters of an open shape give a field.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, BorshSerialize, BorshDeserialize)]
 pub enum OpenRule {
     /// The code is the text.
     Text,
@@ -125,7 +126,7 @@ pub enum OpenRule {
 }
 
 /// Another spelling of a code in some forms.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, BorshSerialize, BorshDeserialize)]
 pub struct Print {
     /// The forms.
     pub forms: Vec<FormKind>,
@@ -136,7 +137,7 @@ pub struct Print {
 }
 
 /// What a code stands for: a family, or a whole code of it.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, BorshSerialize, BorshDeserialize)]
 pub struct Stands {
     /// The family.
     pub family: FamilyId,

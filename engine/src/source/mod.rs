@@ -1,13 +1,30 @@
 //! Texts and places: which file, where in it, and the one door to other files.
 
+use borsh::{BorshDeserialize, BorshSerialize};
+use std::borrow::Cow;
 use std::fmt;
+use std::sync::OnceLock;
 
 /// A text of the rule set, by number.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+#[derive(
+    Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, BorshSerialize, BorshDeserialize,
+)]
 pub struct SourceId(pub u32);
 
 /// A stretch of a text in bytes, end excluded. Texts are at most 4 GiB; places beyond are clamped.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Default)]
+#[derive(
+    Debug,
+    Clone,
+    Copy,
+    PartialEq,
+    Eq,
+    Hash,
+    PartialOrd,
+    Ord,
+    Default,
+    BorshSerialize,
+    BorshDeserialize,
+)]
 pub struct Span {
     /// First byte.
     pub start: u32,
@@ -43,7 +60,9 @@ impl Span {
 }
 
 /// A stretch of a certain text.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+#[derive(
+    Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, BorshSerialize, BorshDeserialize,
+)]
 pub struct Place {
     /// The text.
     pub source: SourceId,
@@ -66,21 +85,30 @@ pub struct Source {
     /// Name as shown to people: a path, or `builtin/NAME`.
     pub name: String,
     /// The text.
-    pub text: String,
+    pub text: Cow<'static, str>,
     /// Whether it belongs to the embedded packs.
     pub builtin: bool,
-    line_starts: Vec<u32>,
+    /// First byte of each line, once asked for.
+    line_starts: OnceLock<Vec<u32>>,
 }
 
 impl Source {
+    fn line_starts(&self) -> &[u32] {
+        self.line_starts.get_or_init(|| {
+            let ends = self.text.bytes().enumerate().filter(|(_, b)| *b == b'\n');
+            std::iter::once(0)
+                .chain(ends.map(|(at, _)| at + 1))
+                .map(|at| u32::try_from(at).unwrap_or(u32::MAX))
+                .collect()
+        })
+    }
+
     /// Line and column of a byte.
     #[must_use]
     pub fn line_col(&self, byte: u32) -> LineCol {
-        let line = self
-            .line_starts
-            .partition_point(|start| *start <= byte)
-            .max(1);
-        let start = self.line_starts[line - 1] as usize;
+        let starts = self.line_starts();
+        let line = starts.partition_point(|start| *start <= byte).max(1);
+        let start = starts[line - 1] as usize;
         let upto = self
             .text
             .get(start..(byte as usize).min(self.text.len()))
@@ -95,11 +123,11 @@ impl Source {
     #[must_use]
     pub fn line_text(&self, line: usize) -> &str {
         let start = self
-            .line_starts
+            .line_starts()
             .get(line.wrapping_sub(1))
             .map_or(self.text.len(), |s| *s as usize);
         let end = self
-            .line_starts
+            .line_starts()
             .get(line)
             .map_or(self.text.len(), |s| *s as usize);
         self.text
@@ -120,24 +148,14 @@ impl Sources {
     pub fn add(
         &mut self,
         name: impl Into<String>,
-        text: impl Into<String>,
+        text: impl Into<Cow<'static, str>>,
         builtin: bool,
     ) -> SourceId {
-        let text = text.into();
-        let starts = std::iter::once(0).chain(
-            text.bytes()
-                .enumerate()
-                .filter(|(_, b)| *b == b'\n')
-                .map(|(at, _)| at + 1),
-        );
-        let line_starts = starts
-            .map(|at| u32::try_from(at).unwrap_or(u32::MAX))
-            .collect();
         self.list.push(Source {
             name: name.into(),
-            text,
+            text: text.into(),
             builtin,
-            line_starts,
+            line_starts: OnceLock::new(),
         });
         SourceId(u32::try_from(self.list.len() - 1).unwrap_or(u32::MAX))
     }
@@ -151,7 +169,7 @@ impl Sources {
     /// The text of an id, empty for an id of another set.
     #[must_use]
     pub fn text(&self, id: SourceId) -> &str {
-        self.get(id).map_or("", |source| source.text.as_str())
+        self.get(id).map_or("", |source| &*source.text)
     }
 
     /// The id of a name.

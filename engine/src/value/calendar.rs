@@ -1,19 +1,47 @@
 //! Calendar intervals and the week rules of makers.
 
+use std::io::{Error, ErrorKind, Read, Write};
+
+use borsh::{BorshDeserialize, BorshSerialize};
 use jiff::ToSpan;
 use jiff::civil::{Date, ISOWeekDate, Weekday};
 
 /// A span of days, both ends included.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[derive(
+    Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, BorshSerialize, BorshDeserialize,
+)]
 pub struct Interval {
     /// First day.
+    #[borsh(serialize_with = "write_day", deserialize_with = "read_day")]
     pub from: Date,
     /// Last day.
+    #[borsh(serialize_with = "write_day", deserialize_with = "read_day")]
     pub to: Date,
 }
 
+/// A day as year, month and day of the month.
+fn write_day<W: Write>(day: &Date, writer: &mut W) -> std::io::Result<()> {
+    (day.year(), day.month(), day.day()).serialize(writer)
+}
+
+fn read_day<R: Read>(reader: &mut R) -> std::io::Result<Date> {
+    let (year, month, day) = <(i16, i8, i8)>::deserialize_reader(reader)?;
+    Date::new(year, month, day).map_err(|error| Error::new(ErrorKind::InvalidData, error))
+}
+
+/// The same for a day that may be absent.
+pub(crate) fn write_some_day<W: Write>(day: &Option<Date>, writer: &mut W) -> std::io::Result<()> {
+    day.is_some().serialize(writer)?;
+    day.map_or(Ok(()), |day| write_day(&day, writer))
+}
+
+pub(crate) fn read_some_day<R: Read>(reader: &mut R) -> std::io::Result<Option<Date>> {
+    let some = bool::deserialize_reader(reader)?;
+    some.then(|| read_day(reader)).transpose()
+}
+
 /// Which weeks a maker counts.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, BorshSerialize, BorshDeserialize)]
 pub enum Calendar {
     /// ISO 8601: weeks from Monday, week 1 holds the first Thursday.
     Iso,
@@ -22,7 +50,7 @@ pub enum Calendar {
 }
 
 /// A week rule that is not ISO.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, BorshSerialize, BorshDeserialize)]
 pub struct WeekRule {
     /// Week 1 *holds* this day (whole weeks), or *starts* on it.
     pub holds: bool,

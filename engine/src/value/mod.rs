@@ -2,14 +2,17 @@
 //!
 //! Imports nothing of ours.
 
+use borsh::{BorshDeserialize, BorshSerialize};
+
 mod calendar;
 mod quantity;
 
 pub use calendar::{Calendar, DatePart, Interval, Parts, WeekRule};
+pub(crate) use calendar::{read_some_day, write_some_day};
 pub use quantity::{Base, Comparison, Quantity, Unit, same, show, show_range};
 
 /// A value that a field can have.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, BorshSerialize, BorshDeserialize)]
 pub enum Value {
     /// Free text: a package name, a grade.
     Text(String),

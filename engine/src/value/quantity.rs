@@ -1,7 +1,13 @@
 //! Numbers with a unit, kept in the base unit of their dimension.
 
+use std::io::{ErrorKind, Read, Write};
+
+use borsh::{BorshDeserialize, BorshSerialize};
+
 /// The unit a quantity is kept and reported in. Bit and byte share a dimension (factor 8); a field says which it uses.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+#[derive(
+    Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, BorshSerialize, BorshDeserialize,
+)]
 pub enum Base {
     /// A plain count.
     Count,
@@ -104,6 +110,24 @@ pub struct Unit {
     pub two: u8,
 }
 
+// By its symbol and base: what a unit is stands in the list.
+impl BorshSerialize for Unit {
+    fn serialize<W: Write>(&self, writer: &mut W) -> std::io::Result<()> {
+        (self.symbol, self.base).serialize(writer)
+    }
+}
+
+impl BorshDeserialize for Unit {
+    fn deserialize_reader<R: Read>(reader: &mut R) -> std::io::Result<Unit> {
+        let (symbol, base) = <(String, Base)>::deserialize_reader(reader)?;
+        let same = |unit: &&Unit| unit.symbol == symbol && unit.base == base;
+        let base_unit = Unit::base(base);
+        let mut known = Unit::ALL.iter().chain(std::iter::once(&base_unit));
+        let unit = known.find(same).copied();
+        unit.ok_or_else(|| std::io::Error::new(ErrorKind::InvalidData, "no such unit"))
+    }
+}
+
 const fn unit(symbol: &'static str, base: Base, ten: i8, two: u8) -> Unit {
     Unit {
         symbol,
@@ -198,7 +222,7 @@ impl Unit {
 }
 
 /// A number in its base unit.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, BorshSerialize, BorshDeserialize)]
 pub struct Quantity {
     /// The number, in `base`.
     pub value: f64,
@@ -207,7 +231,7 @@ pub struct Quantity {
 }
 
 /// How a condition compares.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, BorshSerialize, BorshDeserialize)]
 pub enum Comparison {
     /// `<`
     Less,

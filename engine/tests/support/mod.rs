@@ -87,7 +87,7 @@ pub(crate) fn checked(demo: bool, more: &[(&str, &str)]) -> (Sources, Checked) {
         }
     }
     for (name, text) in more {
-        roots.push(sources.add(*name, *text, false));
+        roots.push(sources.add(*name, (*text).to_owned(), false));
     }
     let checked = check(&mut sources, &roots, &Files);
     (sources, checked)
@@ -111,7 +111,7 @@ pub(crate) fn rules(demo: bool, more: &[(&str, &str)]) -> Rules {
 /// `overlap` the overlaps too.
 pub(crate) fn said(path: &Path, text: &str) -> (Sources, Vec<Diagnostic>) {
     let mut sources = Sources::default();
-    let root = sources.add(path.display().to_string(), text, false);
+    let root = sources.add(path.display().to_string(), text.to_owned(), false);
     let checked = check(&mut sources, &[root], &Files);
     let mut all = checked.diagnostics.clone();
     if !checked.has_errors() {
