@@ -2,6 +2,7 @@
 
 use std::borrow::Cow;
 use std::collections::BTreeMap;
+use std::mem::ManuallyDrop;
 use std::path::{Component, Path, PathBuf};
 
 use etchlore_engine::check::{Checked, check};
@@ -73,7 +74,8 @@ pub(crate) struct Settings {
 /// Checked and compiled rules with their texts.
 pub(crate) struct Loaded {
     pub(crate) sources: Sources,
-    pub(crate) rules: Rules,
+    /// Until the run ends, and with it: to give their memory back piece by piece would only take time.
+    pub(crate) rules: ManuallyDrop<Rules>,
     /// `sha256:...` over the names and texts of all rule files.
     pub(crate) digest: String,
     /// How readers err: the lab's own table, or the embedded one.
@@ -541,7 +543,7 @@ pub(crate) fn compile(
     match Rules::compile(checked.rules, &confusions, &Limits::default()) {
         Ok(rules) => Ok(Loaded {
             sources,
-            rules,
+            rules: ManuallyDrop::new(rules),
             digest,
             confusions,
             folders: settings.folders.clone(),

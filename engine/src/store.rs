@@ -7,7 +7,7 @@ use std::borrow::Cow;
 
 use borsh::{BorshDeserialize, BorshSerialize};
 
-use crate::model::RuleSet;
+use crate::model::{Family, Field, Maker, RuleSet};
 use crate::source::{SourceId, Sources};
 
 /// What the bytes begin with: a name, and a number that goes up with each change of the model.
@@ -43,9 +43,54 @@ pub fn write(rules: &RuleSet, sources: &Sources) -> Result<Vec<u8>, StoreError> 
         .iter()
         .map(|(_, source)| source.name.as_str())
         .collect();
-    names.serialize(&mut bytes).map_err(fault)?;
-    rules.serialize(&mut bytes).map_err(fault)?;
+    (names, &rules.makers, &rules.fields)
+        .serialize(&mut bytes)
+        .map_err(fault)?;
+    // In two parts of about the same size, so that two threads can read them.
+    let families: Vec<Vec<u8>> = rules
+        .families
+        .iter()
+        .map(borsh::to_vec)
+        .collect::<Result<_, _>>()
+        .map_err(fault)?;
+    let all: usize = families.iter().map(Vec::len).sum();
+    let mut upto = 0;
+    let half = families
+        .iter()
+        .take_while(|family| {
+            upto += family.len();
+            upto <= all / 2
+        })
+        .count();
+    for part in [&families[..half], &families[half..]] {
+        (part.len() as u32, part.concat())
+            .serialize(&mut bytes)
+            .map_err(fault)?;
+    }
     Ok(bytes)
+}
+
+/// A part of the families: how many, and their bytes.
+fn families((count, mut rest): (u32, &[u8])) -> Result<Vec<Family>, StoreError> {
+    let families = (0..count)
+        .map(|_| Family::deserialize(&mut rest))
+        .collect::<Result<_, _>>()
+        .map_err(fault)?;
+    if rest.is_empty() {
+        Ok(families)
+    } else {
+        Err(fault("something follows on the families"))
+    }
+}
+
+/// Takes a number of families and their bytes from the front.
+fn part<'b>(rest: &mut &'b [u8]) -> Result<(u32, &'b [u8]), StoreError> {
+    let (count, length) = <(u32, u32)>::deserialize(rest).map_err(fault)?;
+    let (part, after) = rest
+        .split_at_checked(length as usize)
+        .ok_or_else(|| fault("they end early"))?;
+    *rest = after;
+    Ok((count, part))
 }
 
 /// The rule set of such bytes, with its texts: `text` gives each by its name.
@@ -59,16 +104,31 @@ pub fn read(
     let mut rest = bytes
         .strip_prefix(&MARK)
         .ok_or_else(|| fault("they begin otherwise"))?;
-    let names = Vec::<String>::deserialize(&mut rest).map_err(fault)?;
+    let (names, makers, fields) =
+        <(Vec<String>, Vec<Maker>, Vec<Field>)>::deserialize(&mut rest).map_err(fault)?;
     let mut sources = Sources::default();
     for name in names {
         let text = text(&name).ok_or_else(|| fault(format_args!("{name} is not there")))?;
         let _: SourceId = sources.add(name, text, true);
     }
-    let rules = RuleSet::deserialize(&mut rest).map_err(fault)?;
-    if rest.is_empty() {
-        Ok((rules, sources))
-    } else {
-        Err(fault("something follows"))
+    let (first, second) = (part(&mut rest)?, part(&mut rest)?);
+    if !rest.is_empty() {
+        return Err(fault("something follows"));
     }
+    let (first, second) = std::thread::scope(|scope| {
+        let second = scope.spawn(|| families(second));
+        (families(first), second.join())
+    });
+    let second = match second {
+        Ok(second) => second,
+        Err(panic) => std::panic::resume_unwind(panic),
+    };
+    let mut families = first?;
+    families.extend(second?);
+    let rules = RuleSet {
+        makers,
+        families,
+        fields,
+    };
+    Ok((rules, sources))
 }

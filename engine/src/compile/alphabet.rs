@@ -96,6 +96,12 @@ impl Alphabet {
 
     /// Adds a glyph; `None` where the alphabet is full.
     pub fn add(&mut self, glyph: &Glyph) -> Option<u8> {
+        // Digits and capitals are always there.
+        if let Glyph::Char(c) = glyph
+            && let Some(bit) = GlyphSet::bit(*c)
+        {
+            return u8::try_from(bit.trailing_zeros()).ok();
+        }
         let folded = glyph.folded();
         if let Some(id) = self.ids.get(&folded) {
             return Some(*id);

@@ -106,6 +106,14 @@ pub(crate) fn classes(
         .filter(|(s, _)| *s == slot)
         .map(|(_, set)| set)
         .collect();
+    if sets.is_empty() && codes.iter().all(|code| code.guard.is_none()) && !codes.is_empty() {
+        let one = CodeClass {
+            codes: (0..codes.len() as u32).collect(),
+            guard: None,
+            weight: codes.iter().map(|code| code.weight).sum(),
+        };
+        return (vec![one], vec![0; codes.len()]);
+    }
     let mut by_signature: FxHashMap<(Option<u32>, Vec<bool>), u32> = FxHashMap::default();
     let mut classes: Vec<CodeClass> = Vec::new();
     let mut class_of = Vec::with_capacity(codes.len());

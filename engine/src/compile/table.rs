@@ -73,6 +73,8 @@ pub(crate) struct Table {
     /// Codes as listed, for what an open strip must leave to them: glyphs, guard. Empty where there is no open strip.
     pub(crate) listed: Vec<(Vec<u8>, Option<u32>)>,
     listed_by_key: FxHashMap<u64, Vec<u32>>,
+    /// Whether there is an open strip, which leaves to the codes listed what is theirs.
+    leaves: bool,
     /// Spellings by their look-alike classes, once asked for.
     sorted: OnceLock<Vec<u32>>,
 }
@@ -139,20 +141,19 @@ pub(crate) fn key_of(ids: &[u8], alphabet: &Alphabet) -> u64 {
         .fold(0, |so_far, id| key(so_far, alphabet.class(*id)))
 }
 
-pub(crate) fn ids_of(spelling: &Spelling, alphabet: &Alphabet) -> (Vec<u8>, Vec<bool>) {
-    let lower = spelling
-        .glyphs
-        .iter()
-        .map(|g| matches!(g, Glyph::Char(c) if c.is_ascii_lowercase()))
-        .collect();
-    (
-        spelling
-            .glyphs
-            .iter()
-            .map(|glyph| alphabet.id(glyph))
-            .collect(),
-        lower,
-    )
+pub(crate) fn ids_of(spelling: &Spelling, alphabet: &Alphabet) -> Vec<u8> {
+    let glyphs = spelling.glyphs.iter();
+    glyphs.map(|glyph| alphabet.id(glyph)).collect()
+}
+
+/// Whether each glyph is a small letter; empty where none is.
+fn lower_of(spelling: &Spelling) -> Vec<bool> {
+    let lower = |glyph: &Glyph| matches!(glyph, Glyph::Char(c) if c.is_ascii_lowercase());
+    if spelling.glyphs.iter().any(lower) {
+        spelling.glyphs.iter().map(lower).collect()
+    } else {
+        Vec::new()
+    }
 }
 
 impl Table {
@@ -175,8 +176,11 @@ impl Table {
             cased: slot.cased,
             listed: Vec::new(),
             listed_by_key: FxHashMap::default(),
+            leaves: false,
             sorted: OnceLock::new(),
         };
+        let open = |code: &Code| matches!(code.kind, CodeKind::Open(_));
+        table.leaves = slot.codes.iter().any(open);
         for (index, code) in (0_u32..).zip(&slot.codes) {
             let guard = code.guard.as_ref().map(&mut cond);
             table.add_code(index, code, guard, kind, alphabet, &mut cond);
@@ -201,9 +205,6 @@ impl Table {
             } else {
                 table.empty.push(index);
             }
-        }
-        if table.open.is_empty() {
-            table.listed = Vec::new();
         }
         for (index, (ids, _)) in (0_u32..).zip(&table.listed) {
             table
@@ -326,8 +327,8 @@ impl Table {
     }
 
     fn note_listed(&mut self, code: &Code, guard: Option<u32>, alphabet: &Alphabet) {
-        if let CodeKind::Listed(spelling) = &code.kind {
-            self.listed.push((ids_of(spelling, alphabet).0, guard));
+        if let (true, CodeKind::Listed(spelling)) = (self.leaves, &code.kind) {
+            self.listed.push((ids_of(spelling, alphabet), guard));
         }
     }
 
@@ -338,12 +339,8 @@ impl Table {
         conds: Vec<(u32, bool)>,
         alphabet: &Alphabet,
     ) {
-        let (ids, mut lower) = spelling
-            .map(|spelling| ids_of(spelling, alphabet))
-            .unwrap_or_default();
-        if !lower.contains(&true) {
-            lower = Vec::new();
-        }
+        let ids = spelling.map_or_else(Vec::new, |spelling| ids_of(spelling, alphabet));
+        let lower = spelling.map_or_else(Vec::new, lower_of);
         let before = spelling
             .filter(|spelling| spelling.before.iter().any(|b| *b != Boundary::None))
             .map(|spelling| spelling.before.clone())
