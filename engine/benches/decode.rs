@@ -6,40 +6,16 @@
 
 use std::time::{Duration, Instant};
 
-use etchlore_engine::Rules;
-use etchlore_engine::check::check;
 use etchlore_engine::compile::Limits;
 use etchlore_engine::decode::{Effort, Notation, Reading, Scratch};
 use etchlore_engine::glyph::Confusions;
-use etchlore_engine::packs;
 use etchlore_engine::rank::{Context, Wanted, rank_in_short};
-use etchlore_engine::source::{LoadError, Loader, SourceId, Sources};
 use etchlore_engine::write::sample;
+use etchlore_engine::{Rules, packs, store};
 
 /// The allocator of the command line.
 #[global_allocator]
 static ALLOCATOR: mimalloc::MiMalloc = mimalloc::MiMalloc;
-
-struct Packs;
-
-impl Loader for Packs {
-    fn load(&self, from: &str, path: &str) -> Result<(String, String), LoadError> {
-        packs::find(from, path)
-            .map(|pack| (pack.name.to_owned(), pack.text.to_owned()))
-            .ok_or(LoadError::NotFound)
-    }
-}
-
-fn texts() -> (Sources, Vec<SourceId>) {
-    let mut sources = Sources::default();
-    let lore = packs::PACKS
-        .iter()
-        .filter(|pack| pack.path.ends_with(".lore"));
-    let roots = lore
-        .map(|pack| sources.add(pack.name, pack.text, true))
-        .collect();
-    (sources, roots)
-}
 
 fn best(mut pass: impl FnMut()) -> Duration {
     (0..5)
@@ -54,12 +30,16 @@ fn best(mut pass: impl FnMut()) -> Duration {
 
 fn main() {
     let bytes: usize = packs::PACKS.iter().map(|pack| pack.text.len()).sum();
-    let checked = best(|| {
-        let (mut sources, roots) = texts();
-        assert!(!check(&mut sources, &roots, &Packs).has_errors());
+    let checking = best(|| {
+        assert!(!packs::checked().1.has_errors());
     });
-    let (mut sources, roots) = texts();
-    let set = check(&mut sources, &roots, &Packs).rules;
+    let (sources, checked) = packs::checked();
+    let set = checked.rules;
+    let bytes_stored = store::write(&set, &sources).unwrap();
+    let text = |name: &str| packs::text(name).map(Into::into);
+    let stored = best(|| {
+        assert!(store::read(&bytes_stored, text).is_ok());
+    });
     let compiled = best(|| {
         Rules::compile(set.clone(), &Confusions::default(), &Limits::default()).unwrap();
     });
@@ -68,7 +48,10 @@ fn main() {
         "{} families, {bytes} bytes of rules",
         rules.set().families.len()
     );
-    println!("parse and check {checked:?}, compile {compiled:?}");
+    println!(
+        "parse and check {checking:?}, read as stored {stored:?} ({} bytes), compile {compiled:?}",
+        bytes_stored.len()
+    );
 
     let file = std::env::args().skip(1).find(|word| word != "--bench");
     if let Some(file) = file {

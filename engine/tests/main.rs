@@ -16,6 +16,8 @@ mod overlaps;
 mod properties;
 // What each stage says of rule texts.
 mod stages;
+// Checked rules as bytes.
+mod store;
 // Rules to test with, and the reference decoder.
 mod support;
 // Codes to string and back.

@@ -401,3 +401,39 @@ fn why_takes_readings_of_any_length() {
         );
     }
 }
+
+/// The embedded rules stored in the program are those that it carries as text: beside a rule of the lab they are checked anew.
+#[test]
+fn stored_rules_answer_as_the_texts_do() {
+    let folder = tempfile::tempdir().unwrap();
+    let own = "lore 1\n\nfamily own   Parts of our own\n  function other\n  source \"our list\"\n  code  \"@@@@@@@@\" 8 digits\n";
+    let own = own.replace(
+        "\"@@@@@@@@\" 8 digits",
+        "\"ZQZQZQZQ\" number\n  number  8 digits",
+    );
+    std::fs::write(folder.path().join("own.lore"), own).unwrap();
+    let rules = folder.path().to_str().unwrap();
+    let marks = [
+        "NE555",
+        "25Q128JVSQ",
+        "SN74LVC1G08DBVR",
+        "MT41K256M16TW-107:P",
+        "STM32F103C8T6",
+        "4R7",
+        "01B",
+        "ATMEGA328P-PU | 1402",
+        "5962-8953801PA",
+        "W25Q64FVSSIG",
+        "K4B4G1646D-BCK0",
+        "ZZTOP",
+    ];
+    let answers = |more: &[&str]| -> Vec<Value> {
+        let words = ["decode", "--output", "json", "--seen", "2026-01-01"];
+        let all: Vec<&str> = words.iter().chain(more).chain(&marks).copied().collect();
+        let answer = json(&all);
+        answer["readings"].as_array().unwrap().clone()
+    };
+    let (stored, anew) = (answers(&[]), answers(&["--rules", rules]));
+    assert_eq!(stored.len(), marks.len());
+    assert_eq!(stored, anew);
+}

@@ -71,13 +71,7 @@ pub(crate) fn root() -> PathBuf {
 /// The texts of the embedded packs, with `demo` those of `rules-demo/` too, and `more` besides.
 pub(crate) fn checked(demo: bool, more: &[(&str, &str)]) -> (Sources, Checked) {
     let mut sources = Sources::default();
-    let mut roots = Vec::new();
-    for pack in packs::PACKS
-        .iter()
-        .filter(|pack| pack.path.ends_with(".lore"))
-    {
-        roots.push(sources.add(pack.name, pack.text, true));
-    }
+    let mut roots = packs::add(&mut sources, |_| true);
     if demo {
         let mut files = Vec::new();
         lore_files(&root().join("rules-demo"), &mut files);
