@@ -127,7 +127,8 @@ fn the_engine_touches_no_file_clock_or_terminal() {
             "eprintln!",
             "Zoned",
             "Timestamp::now",
-            "Serialize",
+            // What is promised to the outside is written in the cli; the stored rules are promised to nobody.
+            "serde",
         ] {
             assert!(!text.contains(banned), "{}: {banned}", file.display());
         }

@@ -429,11 +429,13 @@ fn stored_rules_answer_as_the_texts_do() {
     ];
     let answers = |more: &[&str]| -> Vec<Value> {
         let words = ["decode", "--output", "json", "--seen", "2026-01-01"];
-        let all: Vec<&str> = words.iter().chain(more).chain(&marks).copied().collect();
-        let answer = json(&all);
-        answer["readings"].as_array().unwrap().clone()
+        let one = |mark: &&str| -> Value {
+            let all: Vec<&str> = words.iter().chain(more).chain([mark]).copied().collect();
+            json(&all)["readings"][0].clone()
+        };
+        marks.iter().map(one).collect()
     };
     let (stored, anew) = (answers(&[]), answers(&["--rules", rules]));
-    assert_eq!(stored.len(), marks.len());
+    assert!(stored.iter().all(|reading| reading["none"].is_number()));
     assert_eq!(stored, anew);
 }
