@@ -13,7 +13,7 @@ use super::dates::{DateRead, SeenPart, Years, read};
 use super::deep::{self, Edit};
 use super::stream::{Doubt, Stream, Tick};
 use super::walk::{Choice, How, Room, Walker, Way, conditions, cost};
-use crate::compile::{FamilyProgram, LineRef, Program, RowProgram, Step};
+use crate::compile::{FamilyProgram, LineProgram, LineRef, Program, RowProgram, Step};
 use crate::glyph::Glyph;
 use crate::model::{Family, FamilyId, RuleSet};
 use crate::value::DatePart;
@@ -175,14 +175,28 @@ pub(super) struct Row<'a> {
     pub(super) least: Option<&'a Least<'a>>,
 }
 
+/// A line that names the part, where it may begin.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+struct Begin {
+    line: LineRef,
+    /// Which of the starts of the stream.
+    start: u32,
+}
+
+impl Begin {
+    fn row(&self) -> (u32, u32) {
+        (self.line.family, self.line.row)
+    }
+}
+
 /// Buffers of one thread, kept between readings.
 #[derive(Debug, Default)]
 pub struct Scratch {
     pub(crate) stream: Stream,
     found: Vec<LineRef>,
     pub(super) rows: Vec<(u32, u32)>,
-    /// Where lines that name the part may begin: family, row, line, place in the stream; sorted. What the index found.
-    begins: Vec<(u32, u32, u32, u32)>,
+    /// Where lines that name the part may begin, sorted: what the index found.
+    begins: Vec<Begin>,
     ways: Vec<Vec<Way>>,
     room: Room,
     years: FxHashMap<((Option<i16>, Option<i16>), Date), Arc<Years>>,
@@ -358,7 +372,7 @@ impl<'p> Decoder<'p> {
         for (family, row) in &rows {
             let of_row = left
                 .iter()
-                .take_while(|begin| (begin.0, begin.1) == (*family, *row))
+                .take_while(|begin| begin.row() == (*family, *row))
                 .count();
             let begins = self.indexed().then(|| &left[..of_row]);
             left = &left[of_row..];
@@ -384,7 +398,8 @@ impl<'p> Decoder<'p> {
             };
             self.ways_into(row.family, row.row, begins, stream, scratch, &mut ways);
             if ways.iter().any(|ways| !ways.is_empty()) {
-                self.lay_out(&row, &ways, scratch, found);
+                let lines = self.program.families[row.family].rows[row.row].lines.len();
+                self.lay_out(&row, &ways[..lines], scratch, found);
             }
         }
         scratch.ways = ways;
@@ -416,7 +431,7 @@ impl<'p> Decoder<'p> {
             }
             return;
         }
-        for start in &stream.starts {
+        for (number, start) in (0_u32..).zip(&stream.starts) {
             let step = |depth: usize| {
                 let tick = stream.ticks.get(start + depth)?;
                 Some(match tick.doubt {
@@ -438,17 +453,18 @@ impl<'p> Decoder<'p> {
                 &stop,
                 &mut scratch.found,
             );
-            let start = u32::try_from(*start).unwrap_or(u32::MAX);
-            let begins = scratch.found.iter();
-            scratch
-                .begins
-                .extend(begins.map(|line| (line.family, line.row, line.line, start)));
+            let begin = |line: &LineRef| Begin {
+                line: *line,
+                start: number,
+            };
+            scratch.begins.extend(scratch.found.iter().map(begin));
         }
         if !scratch.begins.is_sorted() {
             scratch.begins.sort_unstable();
         }
-        let rows = scratch.begins.iter().map(|begin| (begin.0, begin.1));
-        scratch.rows.extend(rows);
+        // A line that can end here and go on is found twice.
+        scratch.begins.dedup();
+        scratch.rows.extend(scratch.begins.iter().map(Begin::row));
         scratch.rows.dedup();
     }
 
@@ -470,45 +486,70 @@ impl<'p> Decoder<'p> {
         &self,
         family: usize,
         row: usize,
-        begins: Option<&[(u32, u32, u32, u32)]>,
+        begins: Option<&[Begin]>,
         stream: &Stream,
         scratch: &mut Scratch,
         ways: &mut Vec<Vec<Way>>,
     ) {
-        let program = &self.program.families[family];
-        let lines = &program.rows[row].lines;
-        ways.resize_with(lines.len(), Vec::new);
+        let lines = &self.program.families[family].rows[row].lines;
+        if ways.len() < lines.len() {
+            ways.resize_with(lines.len(), Vec::new);
+        }
         ways.iter_mut().for_each(Vec::clear);
-        for naming in [true, false] {
-            if !naming && ways.iter().all(Vec::is_empty) {
-                return;
+        let everywhere = || 0..stream.starts.len();
+        match begins {
+            Some(begins) => {
+                for of_line in begins.chunk_by(|a, b| a.line == b.line) {
+                    let line = of_line[0].line.line as usize;
+                    let starts = of_line.iter().map(|begin| begin.start as usize);
+                    self.walk(
+                        family,
+                        &lines[line],
+                        starts,
+                        stream,
+                        scratch,
+                        &mut ways[line],
+                    );
+                }
             }
-            for ((number, line), ways) in (0_u32..).zip(lines).zip(&mut *ways) {
-                let begins = begins.filter(|_| naming);
-                let begins_at = |start: usize| {
-                    begins.is_none_or(|begins| {
-                        let mut of_line = begins.iter().filter(|begin| begin.2 == number);
-                        of_line.any(|begin| begin.3 as usize == start)
-                    })
-                };
-                if line.names != naming || begins.is_some_and(|b| !b.iter().any(|b| b.2 == number))
-                {
-                    continue;
+            None => {
+                for (line, ways) in lines.iter().zip(&mut *ways).filter(|(l, _)| l.names) {
+                    self.walk(family, line, everywhere(), stream, scratch, ways);
                 }
-                let room = std::mem::take(&mut scratch.room);
-                let mut walker = Walker::new(program, line, stream, &self.program.alphabet)
-                    .within(room, std::mem::take(ways));
-                for (start, nearest) in stream.starts.iter().zip(&stream.nearest) {
-                    // A line that is over before the text can part is not there; unread runs take up no room in it.
-                    if (stream.doubtful || nearest - start <= line.most) && begins_at(*start) {
-                        walker.from(*start);
-                    }
-                }
-                scratch.stopped |= walker.stopped;
-                scratch.steps = scratch.steps.saturating_sub(walker.walked);
-                (scratch.room, *ways) = walker.leave();
             }
         }
+        if ways.iter().all(Vec::is_empty) {
+            return;
+        }
+        for (line, ways) in lines.iter().zip(ways).filter(|(line, _)| !line.names) {
+            self.walk(family, line, everywhere(), stream, scratch, ways);
+        }
+    }
+
+    /// Adds the ways for a line that begin at some of the starts of the stream.
+    fn walk(
+        &self,
+        family: usize,
+        line: &LineProgram,
+        starts: impl Iterator<Item = usize>,
+        stream: &Stream,
+        scratch: &mut Scratch,
+        ways: &mut Vec<Way>,
+    ) {
+        let program = &self.program.families[family];
+        let room = std::mem::take(&mut scratch.room);
+        let mut walker = Walker::new(program, line, stream, &self.program.alphabet)
+            .within(room, std::mem::take(ways));
+        for number in starts {
+            let (start, nearest) = (stream.starts[number], stream.nearest[number]);
+            // A line that is over before the text can part is not there; unread runs take up no room in it.
+            if stream.doubtful || nearest - start <= line.most {
+                walker.from(start);
+            }
+        }
+        scratch.stopped |= walker.stopped;
+        scratch.steps = scratch.steps.saturating_sub(walker.walked);
+        (scratch.room, *ways) = walker.leave();
     }
 
     /// Every way to lay the lines of a row over the reading, weighed.
@@ -609,6 +650,15 @@ impl<'p> Decoder<'p> {
                     }
                 }
             }
+        }
+        // What the codes seen already contradict is not drawn.
+        let code = |slot: usize| first[slot].and_then(|choice| Some(choice.code? as usize));
+        let contradicted = conds.iter().any(|(cond, truth)| {
+            let cond = &program.conds[*cond as usize];
+            cond.slots().all(|slot| code(slot).is_some()) && cond.holds(&code) != *truth
+        });
+        if contradicted {
+            return;
         }
         let row: &RowProgram = &program.rows[row_at];
         let segments: SmallVec<[(usize, usize); 2]> = chosen
