@@ -14,6 +14,10 @@ pub(crate) const UNLISTED_SHARE: f64 = 0.02;
 pub(crate) struct CodeWeight {
     /// Weight in its slot.
     pub(crate) weight: f64,
+    /// log2 of its share of the slot, were there no conditions.
+    pub(crate) alone: f64,
+    /// log2 of the most that it can have, whatever the conditions say; see [`ceilings`].
+    pub(crate) ceiling: f64,
     /// Guard, by index in the family.
     pub(crate) guard: Option<u32>,
     pub(crate) unlisted: bool,
@@ -34,10 +38,6 @@ pub(crate) struct SlotWeights {
     pub(crate) classes: Vec<CodeClass>,
     /// Class of each code.
     pub(crate) class_of: Vec<u32>,
-    /// log2 of the share of each code, were there no conditions.
-    pub(crate) alone: Vec<f64>,
-    /// log2 of the most that each code can have, whatever the conditions say; see [`ceilings`].
-    pub(crate) ceiling: Vec<f64>,
 }
 
 /// Slots drawn together.
@@ -65,7 +65,8 @@ pub(crate) fn weigh(slot: &Slot, guards: &[Option<u32>]) -> Vec<CodeWeight> {
             .map(|(code, _)| code.weight)
             .sum()
     };
-    slot.codes
+    let mut codes: Vec<CodeWeight> = slot
+        .codes
         .iter()
         .zip(guards)
         .map(|(code, guard)| {
@@ -81,11 +82,18 @@ pub(crate) fn weigh(slot: &Slot, guards: &[Option<u32>]) -> Vec<CodeWeight> {
             };
             CodeWeight {
                 weight,
+                alone: 0.0,
+                ceiling: 0.0,
                 guard: *guard,
                 unlisted: code.unlisted,
             }
         })
-        .collect()
+        .collect();
+    let all: f64 = codes.iter().map(|code| code.weight).sum();
+    for code in &mut codes {
+        code.alone = (code.weight / all).log2();
+    }
+    codes
 }
 
 /// Whether a strip takes any text: then its glyphs are as likely as under no rule, and say nothing.
@@ -155,13 +163,13 @@ pub(crate) fn ceilings(slots: &mut [SlotWeights], groups: &[Group]) {
             .filter(|code| code.guard.is_none())
             .map(|code| code.weight)
             .sum();
-        for (ceiling, code) in weights.ceiling.iter_mut().zip(&weights.codes) {
+        for code in &mut weights.codes {
             let all = if code.guard.is_none() {
                 free
             } else {
                 free + code.weight
             };
-            *ceiling = (code.weight / all).log2().min(0.0);
+            code.ceiling = (code.weight / all).log2().min(0.0);
         }
     }
 }

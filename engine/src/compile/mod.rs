@@ -328,13 +328,7 @@ fn compile_family(
         .map(|(index, (slot, guards))| {
             let codes = draw::weigh(slot, guards);
             let (classes, class_of) = draw::classes(index, &codes, &conds.programs);
-            let all: f64 = codes.iter().map(|code| code.weight).sum();
             SlotWeights {
-                alone: codes
-                    .iter()
-                    .map(|code| (code.weight / all).log2())
-                    .collect(),
-                ceiling: vec![0.0; codes.len()],
                 codes,
                 classes,
                 class_of,

@@ -130,10 +130,10 @@ impl Draw<'_> {
             else {
                 continue;
             };
-            let weights = &family.slots[slot];
+            let weight = &family.slots[slot].codes[code as usize];
             branch.known[slot] = Known::Seen(code);
-            branch.bits[slot] = weights.alone[code as usize] + choice.share;
-            unlisted += u32::from(weights.codes[code as usize].unlisted);
+            branch.bits[slot] = weight.alone + choice.share;
+            unlisted += u32::from(weight.unlisted);
         }
         if unlisted > 1 {
             return None;
@@ -321,7 +321,7 @@ impl Draw<'_> {
         let (choice, code) = (self.seen[slot]?, state.code[slot]?);
         let weights = &self.family.slots[slot];
         if group.guards.is_empty() {
-            return Some(weights.alone[code] + choice.share);
+            return Some(weights.codes[code].alone + choice.share);
         }
         let of_code = &weights.codes[code];
         if of_code.guard.is_some_and(|guard| !self.holds(guard, state)) {

@@ -199,6 +199,8 @@ pub struct Scratch {
     begins: Vec<Begin>,
     ways: Vec<Vec<Way>>,
     room: Room,
+    /// Room for the explanations of a reading.
+    pub(crate) explanations: Vec<Explanation>,
     years: FxHashMap<((Option<i16>, Option<i16>), Date), Arc<Years>>,
     divisors: Divisors,
     pub(crate) stopped: bool,
@@ -312,7 +314,9 @@ impl<'p> Decoder<'p> {
         scratch: &mut Scratch,
     ) -> Vec<Explanation> {
         self.fill(reading, scratch);
-        self.explain_filled(reading, seen, scratch, None)
+        let mut found = Vec::new();
+        self.explain_filled(reading, seen, scratch, None, &mut found);
+        found
     }
 
     /// Makes the stream of a reading, for the searches that follow.
@@ -329,13 +333,14 @@ impl<'p> Decoder<'p> {
         scratch: &mut Scratch,
         within: f64,
         worth: &dyn Fn(&Found<'_>) -> f64,
-    ) -> Vec<Explanation> {
+        found: &mut Vec<Explanation>,
+    ) {
         let least = Least {
             worth,
             within,
             best: std::cell::Cell::new(f64::NEG_INFINITY),
         };
-        self.explain_filled(reading, seen, scratch, Some(&least))
+        self.explain_filled(reading, seen, scratch, Some(&least), found);
     }
 
     fn explain_filled(
@@ -344,14 +349,13 @@ impl<'p> Decoder<'p> {
         seen: Date,
         scratch: &mut Scratch,
         least: Option<&Least<'_>>,
-    ) -> Vec<Explanation> {
+        found: &mut Vec<Explanation>,
+    ) {
         let stream = std::mem::take(&mut scratch.stream);
         scratch.stopped = false;
         scratch.steps = u64::MAX;
-        let mut found = Vec::new();
-        self.search(reading, &stream, seen, scratch, least, &mut found);
+        self.search(reading, &stream, seen, scratch, least, found);
         scratch.stream = stream;
-        found
     }
 
     fn search(
@@ -680,7 +684,7 @@ impl<'p> Decoder<'p> {
                     .zip(&program.slots)
                     .filter_map(|(choice, slot)| {
                         let choice = (*choice)?;
-                        Some(slot.ceiling[choice.code? as usize] + choice.share)
+                        Some(slot.codes[choice.code? as usize].ceiling + choice.share)
                     })
                     .sum::<f64>(),
         };

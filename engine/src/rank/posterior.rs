@@ -114,7 +114,9 @@ fn rank_layout(
     } else {
         NEGLIGIBLE
     };
-    let mut explanations = decoder.explain_near(reading, context.seen, scratch, within, &most);
+    let mut explanations = std::mem::take(&mut scratch.explanations);
+    let found = &mut explanations;
+    decoder.explain_near(reading, context.seen, scratch, within, &most, found);
     let stopped = scratch.stopped;
     let stream = std::mem::take(&mut scratch.stream);
     let first = weigh(decoder, &explanations, &stream, &background, context);
@@ -146,6 +148,8 @@ fn rank_layout(
         detail,
     );
     scratch.stream = stream;
+    explanations.clear();
+    scratch.explanations = explanations;
     ranking.stopped = if stopped {
         Some("the search stopped at a limit: some ways to read this were not tried".to_owned())
     } else if deep {
