@@ -38,8 +38,7 @@ pub(crate) fn run(
 ) -> Result<Status, Failure> {
     let form = form(&args.form)?;
     let context = context(args)?;
-    // The process ends with the command: giving thousands of small codes back one by one would cost a quarter of a cold start.
-    let loaded: &Loaded = Box::leak(Box::new(load(global, console)?));
+    let loaded = &load(global, console)?;
     let why = args
         .why
         .as_deref()

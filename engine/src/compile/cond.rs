@@ -20,6 +20,14 @@ impl CodeSet {
         CodeSet(set)
     }
 
+    /// Its codes, in order.
+    pub(crate) fn codes(&self) -> impl Iterator<Item = usize> + '_ {
+        (0..)
+            .step_by(64)
+            .zip(&self.0)
+            .flat_map(|(first, word)| super::bits(u128::from(*word)).map(move |bit| first + bit))
+    }
+
     pub(crate) fn has(&self, code: usize) -> bool {
         self.0
             .get(code / 64)

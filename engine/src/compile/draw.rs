@@ -122,14 +122,20 @@ pub(crate) fn classes(
         };
         return (vec![one], vec![0; codes.len()]);
     }
-    let mut by_signature: FxHashMap<(Option<u32>, Vec<bool>), u32> = FxHashMap::default();
+    // By code, the sets that it is in: most are in none, or few.
+    let mut within: Vec<Vec<u32>> = vec![Vec::new(); codes.len()];
+    for (number, set) in (0..).zip(sets) {
+        for code in set.codes() {
+            if let Some(within) = within.get_mut(code) {
+                within.push(number);
+            }
+        }
+    }
+    let mut by_signature: FxHashMap<(Option<u32>, Vec<u32>), u32> = FxHashMap::default();
     let mut classes: Vec<CodeClass> = Vec::new();
     let mut class_of = Vec::with_capacity(codes.len());
-    for (index, code) in codes.iter().enumerate() {
-        let signature = (
-            code.guard,
-            sets.iter().map(|set| set.has(index)).collect::<Vec<_>>(),
-        );
+    for ((index, code), within) in codes.iter().enumerate().zip(within) {
+        let signature = (code.guard, within);
         let next = classes.len() as u32;
         let class = *by_signature.entry(signature).or_insert(next);
         if class == next {
