@@ -19,6 +19,8 @@ const KIN: f64 = 0.1;
 const NEIGHBOURS: f64 = 0.001;
 /// The same for one that has a letter where that has a digit, or a digit for a letter, or what is known to be misread for it.
 const ODD_NEIGHBOURS: f64 = 0.0001;
+/// log2 cost of text beside a passive part's value that does not belong to it. A belief, no source.
+const BESIDE_VALUE: f64 = -5.0;
 /// Codes of a slot from which on there may be more.
 const SERIES: usize = 2;
 /// Glyphs after which a stem is a stem.
@@ -280,6 +282,16 @@ pub(super) fn weigh<'e>(
             None => remarks.stretches.push((stretch, odds)),
         }
     }
+    // A part that bears its value bears little else.
+    let alone = |explanation: &Explanation| -> f64 {
+        let passive = |function: &str| function.starts_with("passive/");
+        let value = model(explanation).function.as_deref().is_some_and(passive);
+        if value && !whole(explanation) {
+            BESIDE_VALUE
+        } else {
+            0.0
+        }
+    };
     // A line that would be a date beside any part speaks less for a part whose form has a date there.
     let beside = |explanation: &Explanation| -> f64 {
         if model(explanation).is_marking() {
@@ -301,6 +313,7 @@ pub(super) fn weigh<'e>(
         }
         let bits =
             prior_bits(family) + explanation.bits() - text_bits(explanation) - beside(explanation)
+                + alone(explanation)
                 + context::bits(decoder, explanation, context, stream);
         if !bits.is_finite() {
             continue;
