@@ -108,6 +108,15 @@ impl Input {
 }
 
 impl Rows {
+    /// How much has been read and not yet given: text in bytes, or rows of a sheet.
+    pub(crate) fn held(&self) -> usize {
+        match self {
+            Rows::Text(rows) => rows.held(),
+            Rows::Lines(rows) => rows.held(),
+            Rows::Sheet(rows) => rows.len(),
+        }
+    }
+
     /// The next rows.
     pub(crate) fn next(&mut self) -> std::io::Result<Option<Batch>> {
         match self {

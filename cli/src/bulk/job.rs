@@ -2,7 +2,8 @@
 
 use std::path::Path;
 use std::sync::Arc;
-use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
+use std::sync::mpsc::Sender;
 
 use etchlore_engine::decode::{Effort, Notation};
 use etchlore_engine::rank::Context;
@@ -131,8 +132,14 @@ pub(crate) fn bulk(
     let stop = Arc::new(AtomicBool::new(false));
     listen(&stop);
     let repaired = Arc::new(AtomicBool::new(false));
-    let read = reader(args, rows, append, Arc::clone(&repaired));
-    let progress = Progress::new(input.size, input.read);
+    let (progress, tell) = Progress::new(input.size);
+    let read = reader(
+        args,
+        rows,
+        append,
+        Arc::clone(&repaired),
+        (input.read, tell),
+    );
     let mut total = Tally::default();
     let done = run(
         read,
@@ -140,7 +147,7 @@ pub(crate) fn bulk(
         |done: Done| {
             outputs.write(&done)?;
             total.add(done.tally);
-            progress.rows(total.rows);
+            progress.batch(total.rows);
             Ok(())
         },
         &stop,
@@ -281,9 +288,10 @@ fn reader(
     mut rows: Rows,
     append: bool,
     repaired: Arc<AtomicBool>,
+    (read, tell): (Arc<AtomicU64>, Sender<u64>),
 ) -> impl FnMut() -> Result<Option<(u64, Batch)>, Failure> + Send + 'static {
     let name = args.input.clone();
-    let mut row = 1;
+    let (mut row, mut given) = (1, 0_u64);
     move || {
         let batch = rows
             .next()
@@ -303,6 +311,12 @@ fn reader(
         }
         let first = row;
         row += batch.rows();
+        // Of what has been read, packed or not, the share that is not held back here.
+        given += batch.size() as u64;
+        let all = (given + rows.held() as u64).max(1);
+        let place = read.load(Ordering::Relaxed) as f64 * given as f64 / all as f64;
+        // Nobody listens any more where the run has ended.
+        let _ = tell.send(place as u64);
         Ok(Some((first, batch)))
     }
 }

@@ -367,6 +367,11 @@ impl CsvRows {
         }
     }
 
+    /// Bytes of text read and not yet given.
+    pub(crate) fn held(&self) -> usize {
+        self.buffer.len()
+    }
+
     /// The next batch, built in `spare`'s memory.
     pub(crate) fn next(&mut self, mut spare: Vec<u8>) -> io::Result<Option<Batch>> {
         if let Some(tail) = self.tail.take() {

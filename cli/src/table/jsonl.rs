@@ -31,6 +31,11 @@ impl JsonRows {
         self.input.repaired()
     }
 
+    /// Bytes of text read and not yet given.
+    pub(crate) fn held(&self) -> usize {
+        self.buffer.len()
+    }
+
     pub(crate) fn next(&mut self) -> io::Result<Option<Batch>> {
         loop {
             if self.buffer.len() < BATCH && !self.input.ended() {

@@ -47,6 +47,16 @@ pub(crate) enum Batch {
 }
 
 impl Batch {
+    /// How much it is: its text in bytes, or its rows where it comes from a sheet.
+    pub(crate) fn size(&self) -> usize {
+        match self {
+            Batch::Records(records) | Batch::Lines(records) => records.bytes.len(),
+            Batch::Piece(piece) => piece.len(),
+            Batch::Tail(_) => 0,
+            Batch::Cells(rows) => rows.len(),
+        }
+    }
+
     /// How many rows begin in it, or end in it where they came in pieces.
     pub(crate) fn rows(&self) -> u64 {
         match self {
