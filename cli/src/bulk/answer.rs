@@ -60,7 +60,7 @@ pub(crate) struct Answer {
     pub(crate) status: Status,
     /// The first candidate.
     pub(crate) family: Option<FamilyId>,
-    /// All cells of ours.
+    /// All cells of ours; none where only their text is asked for.
     pub(crate) cells: Box<[Own]>,
     /// The same as they stand in a row of text; empty for a sheet.
     pub(crate) text: Box<[u8]>,

@@ -34,6 +34,15 @@ pub(crate) struct Question<'a> {
     pub(crate) candidates: bool,
     /// Whether columns beside the mark are held against what it says.
     pub(crate) compare: bool,
+    /// Whether rows are written anew, so that our cells are asked for one by one.
+    pub(crate) anew: bool,
+}
+
+impl Question<'_> {
+    /// Whether an answer's cells are needed beside their text: rows are written anew, or some get a note of their own.
+    fn by_cell(&self) -> bool {
+        self.anew || self.wants.iter().any(Want::is_note)
+    }
 }
 
 /// A question with the memory to answer it; one a thread.
@@ -260,7 +269,11 @@ impl<'a> Asker<'a> {
             status,
             family,
             text: self.question.writing.row(&cells).into(),
-            cells: cells.into(),
+            cells: if self.question.by_cell() {
+                cells.into()
+            } else {
+                Box::default()
+            },
             note: note.map(String::into_boxed_str),
             facts: None,
             candidates: candidates.into(),

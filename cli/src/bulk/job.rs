@@ -106,6 +106,7 @@ pub(crate) fn bulk(
         writing,
         candidates: args.candidates.is_some(),
         compare: !beside.is_empty(),
+        anew: !append,
     }));
     let mut wanted = chosen.marks.clone();
     wanted.sort_unstable();

@@ -14,9 +14,9 @@ use rustc_hash::FxBuildHasher;
 use super::answer::{Answer, Own};
 
 /// How many bytes of answers are kept, about.
-const BYTES: u64 = 32 << 20;
+const BYTES: u64 = 48 << 20;
 /// About what one answer takes.
-const TYPICAL: u64 = 400;
+const TYPICAL: u64 = 320;
 
 #[derive(Clone)]
 struct Bytes;
