@@ -14,9 +14,11 @@ use rustc_hash::FxBuildHasher;
 use super::answer::{Answer, Own};
 
 /// How many bytes of answers are kept, about.
-const BYTES: u64 = 48 << 20;
+const BYTES: u64 = 40 << 20;
+/// What an entry takes beside its texts, by what a full memo was measured to take: the cache's own, the allocator's, what it keeps of those that left.
+const ENTRY: u64 = 400;
 /// About what one answer takes.
-const TYPICAL: u64 = 320;
+const TYPICAL: u64 = 480;
 
 #[derive(Clone)]
 struct Bytes;
@@ -32,7 +34,7 @@ impl Weighter<Box<str>, Arc<Answer>> for Bytes {
             })
             .sum();
         let candidates: usize = answer.candidates.iter().map(|row| 16 + row.len()).sum();
-        (mark.len() + answer.text.len() + cells + candidates + 200) as u64
+        (mark.len() + answer.text.len() + cells + candidates) as u64 + ENTRY
     }
 }
 
