@@ -439,3 +439,12 @@ fn stored_rules_answer_as_the_texts_do() {
     assert!(stored.iter().all(|reading| reading["none"].is_number()));
     assert_eq!(stored, anew);
 }
+
+/// Three digits behind a number that no rule knows are its ending, not a chip resistor: a part that bears a value bears little else. Common practice,
+/// no source.
+#[test]
+fn a_value_behind_other_text_is_hardly_the_part() {
+    assert_eq!(first("118")["family"], "resistor_3digit");
+    let behind = reading("QZX9306D 118");
+    assert!(behind["none"].as_f64().unwrap() > 0.8, "{behind}");
+}
