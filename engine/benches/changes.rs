@@ -12,21 +12,12 @@ use etchlore_engine::analyse::{Comparing, Corpus, changes};
 use etchlore_engine::check::check;
 use etchlore_engine::decode::Effort;
 use etchlore_engine::packs;
-use etchlore_engine::source::{LoadError, Loader, Sources};
+use etchlore_engine::source::Sources;
 use etchlore_engine::write::sample;
 use jiff::civil::date;
 
 #[global_allocator]
 static ALLOCATOR: mimalloc::MiMalloc = mimalloc::MiMalloc;
-
-struct Packs;
-
-impl Loader for Packs {
-    fn load(&self, from: &str, path: &str) -> Result<(String, String), LoadError> {
-        let pack = packs::find(from, path).ok_or(LoadError::NotFound)?;
-        Ok((pack.name.to_owned(), pack.text.to_owned()))
-    }
-}
 
 /// All packs, their texts edited.
 fn version(edit: &mut dyn FnMut(&str) -> String) -> Rules {
@@ -35,7 +26,7 @@ fn version(edit: &mut dyn FnMut(&str) -> String) -> Rules {
     let roots: Vec<_> = rules
         .map(|pack| sources.add(pack.name, edit(pack.text), true))
         .collect();
-    let checked = check(&mut sources, &roots, &Packs);
+    let checked = check(&mut sources, &roots, &packs::Embedded);
     assert!(!checked.has_errors());
     Rules::compile(checked.rules, &Default::default(), &Default::default()).unwrap()
 }

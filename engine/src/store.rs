@@ -8,7 +8,7 @@ use std::borrow::Cow;
 use borsh::{BorshDeserialize, BorshSerialize};
 
 use crate::model::{Family, Field, Maker, RuleSet};
-use crate::source::{SourceId, Sources};
+use crate::source::Sources;
 
 /// What the bytes begin with: a name, and a number that goes up with each change of the model.
 const MARK: [u8; 8] = *b"lore\0\0\0\x01";
@@ -109,7 +109,7 @@ pub fn read(
     let mut sources = Sources::default();
     for name in names {
         let text = text(&name).ok_or_else(|| fault(format_args!("{name} is not there")))?;
-        let _: SourceId = sources.add(name, text, true);
+        sources.add(name, text, true);
     }
     let (first, second) = (part(&mut rest)?, part(&mut rest)?);
     if !rest.is_empty() {

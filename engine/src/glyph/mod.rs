@@ -4,10 +4,10 @@
 
 mod confusion;
 
-use borsh::{BorshDeserialize, BorshSerialize};
 use std::io::{Error, ErrorKind, Read, Write};
 use std::sync::Arc;
 
+use borsh::{BorshDeserialize, BorshSerialize};
 pub use confusion::{Confusions, MisreadsError};
 
 /// One printed character or symbol.

@@ -1,9 +1,10 @@
 //! Texts and places: which file, where in it, and the one door to other files.
 
-use borsh::{BorshDeserialize, BorshSerialize};
 use std::borrow::Cow;
 use std::fmt;
 use std::sync::OnceLock;
+
+use borsh::{BorshDeserialize, BorshSerialize};
 
 /// A text of the rule set, by number.
 #[derive(

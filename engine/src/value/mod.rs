@@ -2,11 +2,10 @@
 //!
 //! Imports nothing of ours.
 
-use borsh::{BorshDeserialize, BorshSerialize};
-
 mod calendar;
 mod quantity;
 
+use borsh::{BorshDeserialize, BorshSerialize};
 pub use calendar::{Calendar, DatePart, Interval, Parts, WeekRule};
 pub(crate) use calendar::{read_some_day, write_some_day};
 pub use quantity::{Base, Comparison, Quantity, Unit, same, show, show_range};
