@@ -1,6 +1,6 @@
 //! Rates of the stages on the embedded rules: load (parse, check, compile) and decode with ranking. Run with
 //! `cargo bench -p etchlore-engine`; each figure is the best of five passes, and each pass checks its answers. With `-- FILE` also the marks of a file, one a
-//! line, in short and without the search for damage, as a parts list is decoded.
+//! line, in short and without the search for damage, as a parts list is decoded; with `-- deep FILE` with it.
 
 #![allow(clippy::print_stdout, clippy::disallowed_methods, clippy::unwrap_used)]
 
@@ -53,7 +53,9 @@ fn main() {
         bytes_stored.len()
     );
 
-    let file = std::env::args().skip(1).find(|word| word != "--bench");
+    let file = std::env::args()
+        .skip(1)
+        .find(|word| word != "--bench" && word != "deep");
     if let Some(file) = file {
         return list(&rules, &std::fs::read_to_string(file).unwrap());
     }
@@ -140,7 +142,12 @@ fn list(rules: &Rules, text: &str) {
         ..Notation::default()
     };
     let context = Context::on(jiff::civil::date(2026, 11, 25));
-    let decoder = rules.decoder().with(Effort::Quick);
+    let effort = if std::env::args().any(|word| word == "deep") {
+        Effort::Enough
+    } else {
+        Effort::Quick
+    };
+    let decoder = rules.decoder().with(effort);
     let wanted = Wanted::all();
     let mut scratch = Scratch::default();
     let (mut marks, mut known, mut told) = (0_u32, 0_usize, 0.0);

@@ -17,7 +17,7 @@ pub(crate) use draw::{Group, SlotWeights};
 pub(crate) use index::{Index, LineRef, Step, bits};
 pub use limit::{LimitExceeded, Limits};
 pub(crate) use row::Place;
-pub(crate) use table::{OpenStrip, Spelled, Table, key};
+pub(crate) use table::{ANY, OpenStrip, Spelled, Table, Torn, key};
 
 use crate::glyph::Confusions;
 use crate::model::{CodeKind, Cond, Family, FamilyId, FormKind, RuleSet, slots};

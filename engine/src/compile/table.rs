@@ -3,6 +3,7 @@
 use std::sync::OnceLock;
 
 use rustc_hash::FxHashMap;
+use smallvec::SmallVec;
 
 use super::alphabet::Alphabet;
 use crate::glyph::size as set_size;
@@ -77,6 +78,8 @@ pub(crate) struct Table {
     leaves: bool,
     /// Spellings by their look-alike classes, once asked for.
     sorted: OnceLock<Vec<u32>>,
+    /// What the spellings may be with something missing, once asked for.
+    torn: OnceLock<Torn>,
 }
 
 /// A spelling where a walk looks for it.
@@ -178,6 +181,7 @@ impl Table {
             listed_by_key: FxHashMap::default(),
             leaves: false,
             sorted: OnceLock::new(),
+            torn: OnceLock::new(),
         };
         let open = |code: &Code| matches!(code.kind, CodeKind::Open(_));
         table.leaves = slot.codes.iter().any(open);
@@ -267,6 +271,11 @@ impl Table {
         &sorted[from..from + count]
     }
 
+    /// What the spellings may be with something missing.
+    pub(crate) fn torn(&self, alphabet: &Alphabet) -> &Torn {
+        self.torn.get_or_init(|| Torn::of(&self.spelled, alphabet))
+    }
+
     fn add_code(
         &mut self,
         index: u32,
@@ -353,5 +362,88 @@ impl Table {
             lower,
             before,
         });
+    }
+}
+
+/// The class of a glyph that may be any.
+pub(crate) const ANY: u8 = 0x7e;
+/// Begins the key of what is left of a spelling whose beginning is missing.
+const LEFT: u64 = 0x6a09_e667_f3bc_c908;
+/// Ends the key of what a spelling begins with.
+const BEGUN: u8 = 0x7d;
+/// Bits of the set for each key in it.
+const SPARSE: usize = 16;
+
+/// Whether spellings with one glyph missing, with their beginning missing or their end, can be what was read: a set of their keys in
+/// which each is one bit. It may say yes where there is none, never no where there is one.
+#[derive(Debug, Clone)]
+pub(crate) struct Torn {
+    bits: Vec<u64>,
+}
+
+impl Torn {
+    fn of(spelled: &[Spelled], alphabet: &Alphabet) -> Torn {
+        let keys: usize = spelled.iter().map(|spelled| spelled.ids.len() * 3).sum();
+        let words = (keys * SPARSE / 64 + 1).next_power_of_two();
+        let mut torn = Torn {
+            bits: vec![0; words],
+        };
+        let mut classes: SmallVec<[u8; 32]> = SmallVec::new();
+        for spelled in spelled {
+            classes.clear();
+            classes.extend(spelled.ids.iter().map(|id| alphabet.class(*id)));
+            let glyphs = classes.len();
+            let mut run = 0;
+            for (at, class) in classes.iter().enumerate() {
+                if at > 0 {
+                    torn.insert(key(run, BEGUN));
+                    let left = classes[at..]
+                        .iter()
+                        .fold(LEFT, |run, class| key(run, *class));
+                    torn.insert(whole(left, glyphs - at));
+                }
+                let one_any = classes[at + 1..]
+                    .iter()
+                    .fold(key(run, ANY), |run, class| key(run, *class));
+                torn.insert(whole(one_any, glyphs));
+                run = key(run, *class);
+            }
+        }
+        torn
+    }
+
+    fn place(&self, key: u64) -> (usize, u64) {
+        let at = (key >> 20) as usize & (self.bits.len() * 64 - 1);
+        (at / 64, 1 << (at % 64))
+    }
+
+    fn insert(&mut self, key: u64) {
+        let (word, bit) = self.place(key);
+        self.bits[word] |= bit;
+    }
+
+    fn has(&self, key: u64) -> bool {
+        let (word, bit) = self.place(key);
+        self.bits[word] & bit != 0
+    }
+
+    /// Whether some spelling has so many glyphs with these classes, one of them [`ANY`].
+    pub(crate) fn one_any(&self, run: u64, glyphs: usize) -> bool {
+        self.has(whole(run, glyphs))
+    }
+
+    /// Whether some spelling goes on behind these classes.
+    pub(crate) fn begins(&self, run: u64) -> bool {
+        self.has(key(run, BEGUN))
+    }
+
+    /// The key of nothing, before what is left of a spelling.
+    pub(crate) fn left() -> u64 {
+        LEFT
+    }
+
+    /// Whether these are the last glyphs of a spelling that has more.
+    pub(crate) fn ends(&self, run: u64, glyphs: usize) -> bool {
+        self.has(whole(run, glyphs))
     }
 }

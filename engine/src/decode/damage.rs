@@ -1,6 +1,7 @@
 //! The search for damage: which rows a reading may be of once one damage is undone, and how.
 
 use jiff::civil::Date;
+use smallvec::SmallVec;
 
 use super::Reading;
 use super::deep::{self, Edit};
@@ -55,12 +56,15 @@ pub(super) struct Damage<'a> {
     pub(super) worth: &'a Worth<'a>,
 }
 
+/// Damages, by their indices.
+type Indices = SmallVec<[u32; 8]>;
+
 /// A row that is searched for damage.
 struct Tried {
     family: usize,
     row: usize,
     /// By line: the damages that it can have, and from where its rest can be read.
-    lines: Vec<(Vec<bool>, Vec<u128>)>,
+    lines: SmallVec<[(Indices, Vec<u128>); 2]>,
     /// The ways for its lines as they were read, once asked for.
     undamaged: Option<Vec<Vec<Way>>>,
 }
@@ -189,42 +193,46 @@ impl Decoder<'_> {
         }
         rows.sort_unstable();
         let mut possible: Vec<(usize, usize)> = Vec::new();
-        let mut tried: Vec<Tried> = Vec::with_capacity(rows.len());
+        let mut tried: Vec<Tried> = Vec::new();
+        let mut ends = std::mem::take(&mut scratch.ends);
         for family in rows.chunk_by(|a, b| a.0 == b.0) {
             let program = &self.program.families[family[0].0 as usize];
-            let mut reach = Reach::new(program, stream, &self.program.alphabet);
+            let mut reach = Reach::new(program, stream, &self.program.alphabet, ends);
             for (family, row_at) in family {
                 let (family, row_at) = (*family, *row_at);
                 let row = &program.rows[row_at as usize];
                 let mask = begins[self.program.row(family, row_at)];
                 let can_begin =
                     |damage: &&Damaged| mask >> early[damage.index].unwrap_or(AS_READ) & 1 == 1;
-                let candidates: Vec<&Damaged> = damages.iter().filter(can_begin).collect();
-                let mut lines = Vec::with_capacity(row.lines.len());
+                let mut lines = SmallVec::with_capacity(row.lines.len());
                 for line in &row.lines {
                     let naming = line.places.iter().any(|place| row.naming[place.slot]);
                     let mut rest = reach.rest(line);
-                    let mut has = vec![false; damages.len()];
+                    let mut has = Indices::new();
                     // A line that names nothing and is there as read needs no damage.
                     if naming || !reach.is_there(&rest) {
-                        for damage in &candidates {
-                            has[damage.index] = matches!(damage.edit, Edit::Turned(_))
-                                || reach.can_have(line, &mut rest, damage);
+                        for damage in damages.iter().filter(can_begin) {
+                            if matches!(damage.edit, Edit::Turned(_))
+                                || reach.can_have(line, &mut rest, damage)
+                            {
+                                has.push(damage.index as u32);
+                            }
                         }
                     }
-                    let any = has.contains(&true);
-                    let alive = if any {
-                        reach.alive(line, &mut rest)
-                    } else {
+                    let alive = if has.is_empty() {
                         Vec::new()
+                    } else {
+                        reach.alive(line, &mut rest)
                     };
                     lines.push((has, alive));
                 }
-                possible.extend(
-                    (0..damages.len())
-                        .filter(|edit| lines.iter().any(|(has, _): &(Vec<bool>, _)| has[*edit]))
-                        .map(|edit| (edit, tried.len())),
-                );
+                let mut any: Indices = lines.iter().flat_map(|(has, _)| has).copied().collect();
+                if any.is_empty() {
+                    continue;
+                }
+                any.sort_unstable();
+                any.dedup();
+                possible.extend(any.into_iter().map(|index| (index as usize, tried.len())));
                 tried.push(Tried {
                     family: family as usize,
                     row: row_at as usize,
@@ -232,7 +240,9 @@ impl Decoder<'_> {
                     undamaged: None,
                 });
             }
+            ends = reach.leave();
         }
+        scratch.ends = ends;
         (possible, tried)
     }
 
@@ -253,9 +263,11 @@ impl Decoder<'_> {
         let line_of = |at: usize| before.ticks.get(at).map_or(0, |tick| tick.line);
         let mut ways: Vec<Vec<Way>> = Vec::with_capacity(row.lines.len());
         for (line, (possible, alive)) in row.lines.iter().zip(&tried.lines) {
+            let room = std::mem::take(&mut scratch.room);
             let mut walker = Walker::new(program, line, before, &self.program.alphabet)
+                .within(room, Vec::new())
                 .behind(Alive { at: alive, edit });
-            if possible[index] {
+            if possible.contains(&(index as u32)) {
                 // A line of a form goes on in the next line at most.
                 for start in before.starts.iter().filter(|start| {
                     turned || **start <= place && line_of(**start) + 1 >= line_of(place)
@@ -266,7 +278,9 @@ impl Decoder<'_> {
                 scratch.steps = scratch.steps.saturating_sub(walker.walked);
                 walker.ways.retain(|way| edit.within((way.start, way.end)));
             }
-            ways.push(walker.ways);
+            let (room, found) = walker.leave();
+            scratch.room = room;
+            ways.push(found);
         }
         if ways.iter().all(Vec::is_empty) {
             return None;

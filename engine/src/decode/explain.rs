@@ -198,7 +198,9 @@ pub struct Scratch {
     /// Where lines that name the part may begin, sorted: what the index found.
     begins: Vec<Begin>,
     ways: Vec<Vec<Way>>,
-    room: Room,
+    pub(super) room: Room,
+    /// Where the tables of a family end, in a search for damage.
+    pub(super) ends: Vec<u128>,
     /// Room for the explanations of a reading.
     pub(crate) explanations: Vec<Explanation>,
     years: FxHashMap<((Option<i16>, Option<i16>), Date), Arc<Years>>,

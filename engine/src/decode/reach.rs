@@ -3,28 +3,34 @@
 //!
 //! Positions are bits of one word. What a table takes at a position is worked out once for all rows of a family.
 
-use rustc_hash::FxHashMap;
+use smallvec::{SmallVec, smallvec};
 
 use super::deep::Edit;
 use super::stream::{Doubt, Stream, Tick};
 use super::walk::Walker;
-use crate::compile::{Alphabet, FamilyProgram, LineProgram, bits, key};
+use crate::compile::{ANY, Alphabet, FamilyProgram, LineProgram, Table, Torn, bits, key};
 
 /// Glyphs that must have been read before the damage for a line that is cut off after it.
 const BEFORE_CUT: usize = 3;
 
+/// Something by place of a line.
+type ByPlace<T> = SmallVec<[T; 12]>;
+
+/// Not asked yet.
+const UNKNOWN: u128 = !0;
+
 /// Which positions of a line can be reached as read.
 pub(super) struct Rest {
     /// From its beginning, by place.
-    forward: Vec<u128>,
+    forward: ByPlace<u128>,
     /// Up to where, at most, a place that can be begun goes.
     far: usize,
     /// Least glyphs that the places from each on need.
-    needs: Vec<usize>,
+    needs: ByPlace<usize>,
     /// From where its end is reached, by place: where that was asked, and where it is so.
-    whole: Vec<(u128, u128)>,
+    whole: ByPlace<(u128, u128)>,
     /// The same for its end or where it is cut off.
-    alive: Vec<(u128, u128)>,
+    alive: ByPlace<(u128, u128)>,
 }
 
 /// One damage, with the stream as it was before.
@@ -39,10 +45,8 @@ pub(super) struct Reach<'a> {
     family: &'a FamilyProgram,
     stream: &'a Stream,
     alphabet: &'a Alphabet,
-    /// By table and position: ends, once asked.
-    ends: Vec<Option<u128>>,
-    /// The same in the stream before a damage, by damage, table and position.
-    damaged: FxHashMap<(usize, usize, usize), u128>,
+    /// By table and position: ends, or [`UNKNOWN`].
+    ends: Vec<u128>,
     starts: u128,
     stops: u128,
     /// Whether the stream has unread runs.
@@ -54,7 +58,10 @@ impl<'a> Reach<'a> {
         family: &'a FamilyProgram,
         stream: &'a Stream,
         alphabet: &'a Alphabet,
+        mut ends: Vec<u128>,
     ) -> Reach<'a> {
+        ends.clear();
+        ends.resize(family.tables.len() * (stream.len() + 1), UNKNOWN);
         let starts = stream.starts.iter().fold(0, |all, at| all | 1_u128 << at);
         let stops = stream
             .stops
@@ -66,28 +73,30 @@ impl<'a> Reach<'a> {
             family,
             stream,
             alphabet,
-            ends: vec![None; family.tables.len() * (stream.len() + 1)],
-            damaged: FxHashMap::default(),
+            ends,
             starts,
             stops,
             runs: stream.ticks.iter().any(|tick| tick.doubt == Doubt::Run),
         }
     }
 
+    /// The buffer.
+    pub(super) fn leave(self) -> Vec<u128> {
+        self.ends
+    }
+
     fn ends(&mut self, line: &LineProgram, table: usize, at: usize) -> u128 {
         let slot = table * (self.stream.len() + 1) + at;
-        if let Some(known) = self.ends[slot] {
-            return known;
+        if self.ends[slot] == UNKNOWN {
+            self.ends[slot] = ends_in(self.family, line, table, at, self.stream, self.alphabet);
         }
-        let ends = ends_in(self.family, line, table, at, self.stream, self.alphabet);
-        self.ends[slot] = Some(ends);
-        ends
+        self.ends[slot]
     }
 
     /// What can be reached of a line as read.
     pub(super) fn rest(&mut self, line: &LineProgram) -> Rest {
         let n = line.places.len();
-        let mut forward = vec![0_u128; n + 1];
+        let mut forward: ByPlace<u128> = smallvec![0; n + 1];
         forward[0] = self.starts;
         let mut far = 0;
         for (at, place) in line.places.iter().enumerate() {
@@ -99,7 +108,7 @@ impl<'a> Reach<'a> {
                 forward[at + 1] |= self.ends(line, place.table, from);
             }
         }
-        let mut needs = vec![0; n + 1];
+        let mut needs: ByPlace<usize> = smallvec![0; n + 1];
         for (at, place) in line.places.iter().enumerate().rev() {
             needs[at] = needs[at + 1] + self.family.tables[place.table].min;
         }
@@ -107,8 +116,8 @@ impl<'a> Reach<'a> {
             forward,
             far,
             needs,
-            whole: vec![(0, 0); n + 1],
-            alive: vec![(0, 0); n + 1],
+            whole: smallvec![(0, 0); n + 1],
+            alive: smallvec![(0, 0); n + 1],
         };
         // Through an unread run a place is reached from the one before it, so that all have to be known.
         if self.runs {
@@ -214,7 +223,7 @@ impl<'a> Reach<'a> {
         }
         let before = low(place + 1);
         // Positions in the midst of the damage, by place of the line.
-        let mut amid = vec![0_u128; line.places.len() + 1];
+        let mut amid: ByPlace<u128> = smallvec![0; line.places.len() + 1];
         for (at, here) in line.places.iter().enumerate() {
             let table = &self.family.tables[here.table];
             let begin = (rest.forward[at] & before) | amid[at];
@@ -230,22 +239,14 @@ impl<'a> Reach<'a> {
                     .get(from)
                     .is_some_and(|tick| tick.doubt == Doubt::Run);
                 let behind = |end: usize| edit.behind(end);
-                let key = (damaged.index, here.table, from);
-                let ends = match self.damaged.get(&key) {
-                    Some(known) => *known,
-                    None => {
-                        let ends = ends_in(
-                            self.family,
-                            line,
-                            here.table,
-                            from,
-                            &damaged.stream,
-                            self.alphabet,
-                        );
-                        self.damaged.insert(key, ends);
-                        ends
-                    }
-                };
+                let ends = ends_in(
+                    self.family,
+                    line,
+                    here.table,
+                    from,
+                    &damaged.stream,
+                    self.alphabet,
+                );
                 for end in bits(ends) {
                     let Some(read) = behind(end) else {
                         if end > place || run {
@@ -281,19 +282,28 @@ fn ends_in(
     let table = &family.tables[table];
     let ticks = &stream.ticks[at..];
     let window = &ticks[..ticks.len().min(table.max)];
-    if window.iter().any(|tick| tick.doubt == Doubt::Run) {
-        let mut ends = Walker::new(family, line, stream, alphabet).ends(table, at);
-        // An unread run takes any number of places.
-        if ticks[0].doubt == Doubt::Run {
-            ends |= 1 << at | 1 << (at + 1);
+    let sure = |tick: &Tick| matches!(tick.doubt, Doubt::Read | Doubt::Certain);
+    let doubtful = window.iter().position(|tick| !sure(tick));
+    match doubtful.map(|first| (first, window[first].doubt)) {
+        Some((first, Doubt::Run))
+            if ticks[first + 1..]
+                .iter()
+                .all(|tick| tick.doubt != Doubt::Run) =>
+        {
+            return ends_about_run(table, first, at, stream, alphabet);
         }
-        return ends;
+        Some(_) if window.iter().any(|tick| tick.doubt == Doubt::Run) => {
+            let mut ends = Walker::new(family, line, stream, alphabet).ends(table, at);
+            // An unread run takes any number of places.
+            if ticks[0].doubt == Doubt::Run {
+                ends |= 1 << at | 1 << (at + 1);
+            }
+            return ends;
+        }
+        _ => {}
     }
     let mut ends: u128 = if table.empty.is_empty() { 0 } else { 1 << at };
-    let plain = window
-        .iter()
-        .take_while(|tick| matches!(tick.doubt, Doubt::Read | Doubt::Certain))
-        .count();
+    let plain = doubtful.unwrap_or(window.len());
     let mut run = 0;
     for (length, tick) in (1..).zip(&window[..plain]) {
         run = key(run, tick.class);
@@ -301,22 +311,38 @@ fn ends_in(
             ends |= 1 << (at + length);
         }
     }
-    if plain < window.len() {
-        let mut classes = [0_u8; 128];
-        for (class, tick) in classes.iter_mut().zip(&window[..plain]) {
-            *class = tick.class;
-        }
-        for index in table.beginning(&classes[..plain], alphabet) {
-            let ids = &table.spelled[*index as usize].ids;
-            if ids.len() > plain
-                && ids.len() <= window.len()
-                && ends >> (at + ids.len()) & 1 == 0
-                && ids[plain..]
-                    .iter()
-                    .zip(&window[plain..])
-                    .all(|(id, tick)| can_be(*id, tick, alphabet))
+    if let Some(first) = doubtful {
+        let any = matches!(window[first].doubt, Doubt::Unread | Doubt::Other);
+        if any && window[first + 1..].iter().all(sure) {
+            let torn = table.torn(alphabet);
+            run = key(run, ANY);
+            for (length, next) in
+                (first + 1..).zip(window[first + 1..].iter().map(Some).chain([None]))
             {
-                ends |= 1 << (at + ids.len());
+                if table.lengths >> length.min(63) & 1 == 1 && torn.one_any(run, length) {
+                    ends |= 1 << (at + length);
+                }
+                if let Some(tick) = next {
+                    run = key(run, tick.class);
+                }
+            }
+        } else {
+            let mut classes = [0_u8; 128];
+            for (class, tick) in classes.iter_mut().zip(&window[..plain]) {
+                *class = tick.class;
+            }
+            for index in table.beginning(&classes[..plain], alphabet) {
+                let ids = &table.spelled[*index as usize].ids;
+                if ids.len() > plain
+                    && ids.len() <= window.len()
+                    && ends >> (at + ids.len()) & 1 == 0
+                    && ids[plain..]
+                        .iter()
+                        .zip(&window[plain..])
+                        .all(|(id, tick)| can_be(*id, tick, alphabet))
+                {
+                    ends |= 1 << (at + ids.len());
+                }
             }
         }
     }
@@ -332,6 +358,78 @@ fn ends_in(
                 .all(|(set, tick)| can_be_of(*set, tick, alphabet))
         {
             ends |= 1 << (at + length);
+        }
+    }
+    ends
+}
+
+/// The same where the first glyph that was not read for sure, `before` glyphs on, is an unread run, and the only one.
+fn ends_about_run(
+    table: &Table,
+    before: usize,
+    at: usize,
+    stream: &Stream,
+    alphabet: &Alphabet,
+) -> u128 {
+    let ticks = &stream.ticks[at..];
+    let behind = &ticks[before + 1..];
+    let mut ends: u128 = if table.empty.is_empty() { 0 } else { 1 << at };
+    let mut run = 0;
+    for (length, tick) in (1..).zip(&ticks[..before]) {
+        run = key(run, tick.class);
+        if table.lengths >> length.min(63) & 1 == 1 && table.has_key(run, length) {
+            ends |= 1 << (at + length);
+        }
+    }
+    // The run takes any number of places, and the rest of a spelling.
+    let torn = table.torn(alphabet);
+    let begun = before == 0 || torn.begins(run);
+    if before == 0 {
+        ends |= 1 << at | 1 << (at + 1);
+    } else if begun {
+        ends |= 1 << (at + before);
+    }
+    // What is read behind it may be the end of a spelling.
+    if begun {
+        let mut run = Torn::left();
+        let most = table.max.saturating_sub(before.max(1));
+        for (length, tick) in (1..=most).zip(behind) {
+            if !matches!(tick.doubt, Doubt::Read | Doubt::Certain) {
+                // Unread there: as if it fitted.
+                ends |= (length..=most.min(behind.len()))
+                    .fold(0, |ends, length| ends | 1 << (at + before + 1 + length));
+                break;
+            }
+            run = key(run, tick.class);
+            if torn.ends(run, length) {
+                ends |= 1 << (at + before + 1 + length);
+            }
+        }
+    }
+    for strip in &table.open {
+        let length = strip.sets.len();
+        let fits = |sets: &[u128], ticks: &[Tick]| {
+            sets.iter()
+                .zip(ticks)
+                .all(|(set, tick)| can_be_of(*set, tick, alphabet))
+        };
+        if length <= before {
+            if length > 0 && fits(&strip.sets, ticks) {
+                ends |= 1 << (at + length);
+            }
+            continue;
+        }
+        if !fits(&strip.sets[..before], ticks) {
+            continue;
+        }
+        if before > 0 {
+            ends |= 1 << (at + before);
+        }
+        let most = length - before.max(1);
+        for read in 1..=most.min(behind.len()) {
+            if fits(&strip.sets[length - read..], behind) {
+                ends |= 1 << (at + before + 1 + read);
+            }
         }
     }
     ends
@@ -372,4 +470,59 @@ fn start_of(starts: u128, at: usize) -> usize {
 /// The lowest `n` bits.
 fn low(n: usize) -> u128 {
     if n >= 128 { !0 } else { (1 << n) - 1 }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::Rules;
+    use crate::decode::{Notation, Reading, Scratch, deep};
+
+    /// The quick answer may say yes too often, but what the walk takes it never misses.
+    #[test]
+    fn what_a_walk_takes_is_never_missed() -> Result<(), Box<dyn std::error::Error>> {
+        let (_, checked) = crate::packs::checked();
+        let set = checked.rules;
+        let confusions = crate::glyph::Confusions::default();
+        let rules = Rules::compile(set, &confusions, &crate::compile::Limits::default())
+            .map_err(|error| format!("{error:?}"))?;
+        let mut source = fastrand::Rng::with_seed(8);
+        let mut random = move |bound: u64| source.u64(..bound.max(1));
+        let (mut asked, mut taken, mut too_many) = (0_usize, 0_usize, 0_usize);
+        let alphabet = &rules.decoder().program.alphabet;
+        for (at, family) in rules.set().families.iter().enumerate().step_by(3) {
+            let Some(written) = crate::write::sample(rules.set(), family, 0, &mut random) else {
+                continue;
+            };
+            let mut scratch = Scratch::default();
+            let text = written.reading();
+            let reading = Reading::parse(&text, Notation::default())?;
+            rules.decoder().fill(&reading, &mut scratch);
+            // The family itself, and another.
+            for other in [at, (at + 7) % rules.set().families.len()] {
+                let program = &rules.decoder().program.families[other];
+                let Some(line) = program.rows.first().and_then(|row| row.lines.first()) else {
+                    continue;
+                };
+                for edit in deep::edits(&scratch.stream, alphabet) {
+                    let stream = deep::before(&scratch.stream, edit, alphabet);
+                    for table in 0..program.tables.len() {
+                        for from in 0..stream.len() {
+                            let quick = ends_in(program, line, table, from, &stream, alphabet);
+                            let walked = Walker::new(program, line, &stream, alphabet)
+                                .ends(&program.tables[table], from);
+                            assert_eq!(walked & !quick, 0, "{text} {edit:?} {table} {from}");
+                            asked += 1;
+                            taken += usize::from(walked != 0);
+                            too_many += usize::from(walked == 0 && quick != 0);
+                        }
+                    }
+                }
+            }
+        }
+        assert!(taken > 10_000, "{taken} of {asked}");
+        // A run takes nothing or anything; else few are too many.
+        assert!(too_many * 4 < asked, "{too_many} of {asked}");
+        Ok(())
+    }
 }
