@@ -34,6 +34,8 @@ packs! {
     "avr_new" "makers/avr_new.lore",
     "avr_tiny" "makers/avr_tiny.lore",
     "capacitor_codes" "standards/capacitor_codes.lore",
+    "cmos4000" "makers/cmos4000.lore",
+    "cmos4000.csv" "makers/cmos4000.csv",
     "cypress_mb9" "makers/cypress_mb9.lore",
     "cypress_psoc4" "makers/cypress_psoc4.lore",
     "dates" "standards/dates.lore",
