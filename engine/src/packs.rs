@@ -27,6 +27,7 @@ packs! {
     "adesto" "makers/adesto.lore",
     "adi" "makers/adi.lore",
     "amic" "makers/amic.lore",
+    "analog_common" "makers/analog_common.lore",
     "atmega.csv" "makers/atmega.csv",
     "attiny.csv" "makers/attiny.csv",
     "avr" "makers/avr.lore",
