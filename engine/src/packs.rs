@@ -97,6 +97,7 @@ packs! {
     "references" "makers/references.lore",
     "regulator_hundredths.csv" "makers/regulator_hundredths.csv",
     "regulators_78" "makers/regulators_78.lore",
+    "regulators_adjustable" "makers/regulators_adjustable.lore",
     "regulators_fixed" "makers/regulators_fixed.lore",
     "renesas_ra" "makers/renesas_ra.lore",
     "silabs_efm32" "makers/silabs_efm32.lore",
