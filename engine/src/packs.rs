@@ -55,6 +55,7 @@ packs! {
     "gigadevice" "makers/gigadevice.lore",
     "gigadevice_gd32" "makers/gigadevice_gd32.lore",
     "hk_hk32" "makers/hk_hk32.lore",
+    "interface" "makers/interface.lore",
     "issi" "makers/issi.lore",
     "labels" "standards/labels.lore",
     "lattice" "makers/lattice.lore",
