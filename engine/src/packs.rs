@@ -52,6 +52,8 @@ packs! {
     "gigadevice" "makers/gigadevice.lore",
     "gigadevice_gd32" "makers/gigadevice_gd32.lore",
     "hk_hk32" "makers/hk_hk32.lore",
+    "hynix_flash" "makers/hynix_flash.lore",
+    "hynix_sdram" "makers/hynix_sdram.lore",
     "issi" "makers/issi.lore",
     "labels" "standards/labels.lore",
     "lattice" "makers/lattice.lore",
