@@ -45,6 +45,8 @@ packs! {
     "dram_tables" "makers/dram_tables.lore",
     "eeprom_other" "makers/eeprom_other.lore",
     "eia96.csv" "standards/eia96.csv",
+    "elpida" "makers/elpida.lore",
+    "emmc" "makers/emmc.lore",
     "eon" "makers/eon.lore",
     "espressif" "makers/espressif.lore",
     "flash_china" "makers/flash_china.lore",
