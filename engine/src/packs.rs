@@ -106,6 +106,7 @@ packs! {
     "silabs_efm8" "makers/silabs_efm8.lore",
     "silabs_gecko" "makers/silabs_gecko.lore",
     "spansion" "makers/spansion.lore",
+    "sram_cypress" "makers/sram_cypress.lore",
     "st_memory" "makers/st_memory.lore",
     "st_stm32" "makers/st_stm32.lore",
     "ti_dlpc" "makers/ti_dlpc.lore",
