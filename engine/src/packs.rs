@@ -54,6 +54,7 @@ packs! {
     "flash_more" "makers/flash_more.lore",
     "gigadevice" "makers/gigadevice.lore",
     "gigadevice_gd32" "makers/gigadevice_gd32.lore",
+    "hitachi_memory" "makers/hitachi_memory.lore",
     "hk_hk32" "makers/hk_hk32.lore",
     "hynix_flash" "makers/hynix_flash.lore",
     "hynix_sdram" "makers/hynix_sdram.lore",
