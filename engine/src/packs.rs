@@ -108,6 +108,7 @@ packs! {
     "silabs_gecko" "makers/silabs_gecko.lore",
     "spansion" "makers/spansion.lore",
     "sram_cypress" "makers/sram_cypress.lore",
+    "sram_more" "makers/sram_more.lore",
     "st_memory" "makers/st_memory.lore",
     "st_stm32" "makers/st_stm32.lore",
     "ti_dlpc" "makers/ti_dlpc.lore",
