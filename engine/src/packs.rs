@@ -42,6 +42,7 @@ packs! {
     "diodes_sot23.csv" "makers/diodes_sot23.csv",
     "discrete_marks" "makers/discrete_marks.lore",
     "dram_hynix" "makers/dram_hynix.lore",
+    "dram_old" "makers/dram_old.lore",
     "dram_other" "makers/dram_other.lore",
     "dram_tables" "makers/dram_tables.lore",
     "eeprom_other" "makers/eeprom_other.lore",
