@@ -45,6 +45,7 @@ packs! {
     "dram_old" "makers/dram_old.lore",
     "dram_other" "makers/dram_other.lore",
     "dram_tables" "makers/dram_tables.lore",
+    "dram_taiwan" "makers/dram_taiwan.lore",
     "eeprom_other" "makers/eeprom_other.lore",
     "eia96.csv" "standards/eia96.csv",
     "elpida" "makers/elpida.lore",
