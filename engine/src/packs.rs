@@ -86,6 +86,7 @@ packs! {
     "micron_flash" "makers/micron_flash.lore",
     "military" "standards/military.lore",
     "msp430.csv" "makers/msp430.csv",
+    "nand_more" "makers/nand_more.lore",
     "nexperia" "makers/nexperia.lore",
     "nexperia_sot23.csv" "makers/nexperia_sot23.csv",
     "nordic" "makers/nordic.lore",
