@@ -90,6 +90,7 @@ packs! {
     "onsemi" "makers/onsemi.lore",
     "onsemi_sot23.csv" "makers/onsemi_sot23.csv",
     "passives" "makers/passives.lore",
+    "passives_chip" "makers/passives_chip.lore",
     "passives_more" "makers/passives_more.lore",
     "pic16.csv" "makers/pic16.csv",
     "pic18.csv" "makers/pic18.csv",
