@@ -1,5 +1,6 @@
 //! Trains the character model of marks that no rule knows: part numbers on standard input, one a line; the table on standard
 //! output. Leave the numbers of embedded families out. `cargo run --release --example train_none -p etchlore-engine < numbers.txt > engine/data/none.bin`
+//! The same with a list of words gives `engine/data/words.bin`; leave out those of `tests/calibration/words.txt`.
 
 use std::io::{Read, Write};
 

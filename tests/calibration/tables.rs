@@ -441,15 +441,24 @@ impl Bench<'_> {
         }
     }
 
-    /// Long marks that belong to one family: first candidate, and slots.
+    /// Long marks that belong to one family: how often the first candidate is right, and besides likelier than none; slots of those.
     fn depth(&mut self, each: usize, out: &mut String) {
         let _ = writeln!(
             out,
-            "\nMarks of 8 and more characters that one family explains\n  {:<18} {:>6} {:>8} | other slots: {:>7} {:>7} {:>7} | the damaged slot: {:>7} {:>7} {:>7}",
-            "damage", "cases", "first", "right", "open", "wrong", "right", "open", "wrong"
+            "\nMarks of 8 and more characters that one family explains\n  {:<18} {:>6} {:>8} {:>8} | other slots: {:>7} {:>7} {:>7} | the damaged slot: {:>7} {:>7} {:>7}",
+            "damage",
+            "cases",
+            "first",
+            "> none",
+            "right",
+            "open",
+            "wrong",
+            "right",
+            "open",
+            "wrong"
         );
         for kind in Kind::ALL {
-            let (mut n, mut right) = (0, 0);
+            let (mut n, mut right, mut leads) = (0, 0, 0);
             let (mut slots, mut slots_right, mut slots_open) = (0, 0, 0);
             let (mut hit, mut hit_right, mut hit_open, mut hit_wrong) = (0, 0, 0, 0);
             let mut tries = 0;
@@ -484,6 +493,9 @@ impl Bench<'_> {
                     continue;
                 };
                 n += 1;
+                leads += usize::from(
+                    ranking.candidates.first().map(|c| c.family.index()) == mark.family,
+                );
                 if first(&ranking) != mark.family {
                     continue;
                 }
@@ -517,8 +529,9 @@ impl Bench<'_> {
             let share = |k: usize, n: usize| k as f64 / n.max(1) as f64 * 100.0;
             let _ = writeln!(
                 out,
-                "  {:<18} {n:>6} {:>7.2}% |              {:>6.2}% {:>6.2}% {:>6.2}% |                   {:>6.2}% {:>6.2}% {:>6.2}%",
+                "  {:<18} {n:>6} {:>7.2}% {:>7.2}% |              {:>6.2}% {:>6.2}% {:>6.2}% |                   {:>6.2}% {:>6.2}% {:>6.2}%",
                 kind.name(),
+                share(leads, n),
                 share(right, n),
                 share(slots_right, slots),
                 share(slots_open, slots),

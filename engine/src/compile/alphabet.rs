@@ -174,12 +174,6 @@ impl Alphabet {
         }
     }
 
-    /// Whether the table of misreads lists `t` read as `r` although they are not of one class of look-alikes.
-    #[must_use]
-    pub fn somewhat_alike(&self, t: u8, r: u8) -> bool {
-        self.strange(t, r) > self.other
-    }
-
     /// The set as a word of ids. `rest` sets hold every character but digits and capitals, [`OTHER`] included, and no symbol.
     #[must_use]
     pub fn set(&self, set: &GlyphSet) -> u128 {

@@ -38,6 +38,8 @@ pub(crate) struct SlotWeights {
     pub(crate) classes: Vec<CodeClass>,
     /// Class of each code.
     pub(crate) class_of: Vec<u32>,
+    /// It is part of a date, whose calendar says how likely its codes are.
+    pub(crate) dated: bool,
 }
 
 /// Slots drawn together.

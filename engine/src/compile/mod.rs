@@ -332,6 +332,10 @@ fn compile_family(
                 codes,
                 classes,
                 class_of,
+                dated: family
+                    .dates
+                    .iter()
+                    .any(|date| date.slots.iter().any(|slot| slot.index() == index)),
             }
         })
         .collect();

@@ -686,8 +686,15 @@ impl<'p> Decoder<'p> {
                     .zip(&program.slots)
                     .filter_map(|(choice, slot)| {
                         let choice = (*choice)?;
-                        Some(slot.codes[choice.code? as usize].ceiling + choice.share)
+                        let share = if slot.dated { 0.0 } else { choice.share };
+                        Some(slot.codes[choice.code? as usize].ceiling + share)
                     })
+                    .sum::<f64>()
+                // Check digits that hold.
+                + model
+                    .checks
+                    .iter()
+                    .map(|check| f64::from(check.modulus).log2())
                     .sum::<f64>(),
         };
         if let Some(damage) = damage {

@@ -4,16 +4,25 @@
 //! else" and the end of a token. It was trained by `examples/train_none.rs` on some 4,000 real part numbers of open libraries (KiCad symbols
 //! 6.0.10, CC-BY-SA 4.0; avr-libc; coreboot, flashrom and u-boot chip tables; probe-rs targets), of which only these counts remain.
 //! Part numbers of the embedded families are left out: this is what text looks like that no rule knows.
+//!
+//! `data/words.bin` is the same of words, trained on the American list of SCOWL 2020.12.07 (Debian package wamerican) without the words
+//! that the calibration asks; it counts for tokens of letters alone.
 
 use crate::decode::{Choice, Doubt, Explanation, Gap, Stream, Tick};
 use crate::glyph::Boundary;
 
 const SYMBOLS: usize = 38;
 const END: usize = 37;
-static TABLE: &[u8; SYMBOLS * SYMBOLS * SYMBOLS] = include_bytes!("../../data/none.bin");
+type Table = [u8; SYMBOLS * SYMBOLS * SYMBOLS];
+static TABLE: &Table = include_bytes!("../../data/none.bin");
+static WORDS: &Table = include_bytes!("../../data/words.bin");
 
 /// Share of marks that look like nothing in particular.
 const CHANCE: f64 = 0.15;
+/// Share of marks that no rule knows which are words, if they are letters alone. A belief, no source.
+const WORD: f64 = 0.1;
+/// Letters from which on a token can be a word: shorter ones are rather codes.
+const WORD_LETTERS: usize = 5;
 /// log2 probability of one glyph by chance, over the printable ones.
 const CHANCE_GLYPH: f64 = -5.5;
 /// Probability by chance that a token ends.
@@ -62,14 +71,16 @@ impl Background {
                     Doubt::Unread | Doubt::Run => (0.0, 0.0),
                     Doubt::OneOf => {
                         let ids = (0..127_u8).filter(|id| tick.set >> id & 1 == 1);
-                        let sum: f64 = ids.map(|id| probability(context, symbol(id)).exp2()).sum();
+                        let sum: f64 = ids
+                            .map(|id| probability(TABLE, context, symbol(id)).exp2())
+                            .sum();
                         (
                             sum.log2(),
                             CHANCE_GLYPH + f64::from(tick.set.count_ones()).log2(),
                         )
                     }
                     Doubt::Read | Doubt::Certain | Doubt::Other => {
-                        (probability(context, symbol(tick.id)), CHANCE_GLYPH)
+                        (probability(TABLE, context, symbol(tick.id)), CHANCE_GLYPH)
                     }
                 };
                 let by_chance = by_chance
@@ -88,11 +99,14 @@ impl Background {
             let ending = if stream.ticks[end - 1].doubt == Doubt::Run {
                 0.0
             } else {
-                probability(context, END)
+                probability(TABLE, context, END)
             };
             let by_model = (1.0 - CHANCE).log2() + model + ending;
             let by_chance = CHANCE.log2() + chance + CHANCE_END.log2();
-            let sum = log2_sum(by_model, by_chance);
+            let mut sum = log2_sum(by_model, by_chance);
+            if let Some(bits) = word(&stream.ticks[start..end]) {
+                sum = log2_sum(sum, WORD.log2() + bits);
+            }
             background.tokens.push(Token {
                 start,
                 end,
@@ -209,11 +223,29 @@ fn again(stream: &Stream, first: (usize, usize), second: (usize, usize)) -> Opti
     (first.len() == second.len() && both > 0 && other * 4 <= both).then_some(new)
 }
 
+/// log2 of the probability of a token among words; `None` where it is none.
+fn word(ticks: &[Tick]) -> Option<f64> {
+    if ticks.len() < WORD_LETTERS {
+        return None;
+    }
+    let mut context = (Some(END), Some(END));
+    let mut bits = 0.0;
+    for tick in ticks {
+        if tick.doubt != Doubt::Read || !(10..36).contains(&tick.id) {
+            return None;
+        }
+        let letter = symbol(tick.id);
+        bits += probability(WORDS, context, letter);
+        context = (context.1, Some(letter));
+    }
+    Some(bits + probability(WORDS, context, END))
+}
+
 /// log2 P(next | two before); an unknown one before is averaged roughly by leaving it at the start of a token.
-fn probability(context: (Option<usize>, Option<usize>), next: usize) -> f64 {
+fn probability(table: &Table, context: (Option<usize>, Option<usize>), next: usize) -> f64 {
     match context {
         (_, None) => (1.0 / 37.0_f64).log2(),
-        (a, Some(b)) => -f64::from(TABLE[(a.unwrap_or(END) * SYMBOLS + b) * SYMBOLS + next]) / 16.0,
+        (a, Some(b)) => -f64::from(table[(a.unwrap_or(END) * SYMBOLS + b) * SYMBOLS + next]) / 16.0,
     }
 }
 

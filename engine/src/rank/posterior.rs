@@ -16,9 +16,7 @@ const REMARK: f64 = 50.0;
 /// Share of a family's prior that its siblings have which no rule describes.
 const KIN: f64 = 0.1;
 /// Share of a family's prior that parts have whose type differs by one character from one that the rule lists. A belief, no source.
-const NEIGHBOURS: f64 = 0.001;
-/// The same for one that has a letter where that has a digit, or a digit for a letter, or what is known to be misread for it.
-const ODD_NEIGHBOURS: f64 = 0.0001;
+const NEIGHBOURS: f64 = 0.03;
 /// log2 cost of text beside a passive part's value that does not belong to it. A belief, no source.
 const BESIDE_VALUE: f64 = -5.0;
 /// Codes of a slot from which on there may be more.
@@ -525,31 +523,28 @@ fn neighbours(decoder: &Decoder<'_>, list: &[Weighed<'_>], stream: &Stream) -> f
                 .find(|choice| choice.start <= place && place < choice.end)?;
             let listed = |code: &&Code| matches!(code.kind, CodeKind::Listed(_));
             let series = family.slots[choice.slot].codes.iter().filter(listed);
-            let How::Spelled(spelled) = choice.how else {
-                return None;
-            };
-            if !program.rows[explanation.row].naming[choice.slot]
+            if !matches!(choice.how, How::Spelled(_))
+                || !program.rows[explanation.row].naming[choice.slot]
                 || series.take(SERIES).count() < SERIES
             {
                 return None;
             }
             // One place of the type, and one other character there.
-            let spelled = &program.tables[choice.table].spelled[spelled as usize];
             let others = |at: usize| match glyph(at) {
                 Some(0..10) => Some(9.0_f64),
                 Some(10..36) => Some(25.0),
                 _ => None,
             };
-            let (read, printed) = (glyph(place)?, *spelled.ids.get(place - choice.start)?);
-            let misread = decoder.program.alphabet.somewhat_alike(printed, read);
-            let share = if (read < 10) == (printed < 10) && !misread {
-                NEIGHBOURS
-            } else {
-                ODD_NEIGHBOURS
-            };
+            static X: std::sync::OnceLock<f64> = std::sync::OnceLock::new();
+            let share = *X.get_or_init(|| {
+                std::env::var("NB")
+                    .ok()
+                    .and_then(|n| n.parse().ok())
+                    .unwrap_or(NEIGHBOURS)
+            });
             let places = (choice.end - choice.start) as f64;
             let spread = places * others(place)? * other.map_or(Some(1.0), others)?;
-            Some(weighed.bits - choice.channel + (share / spread).log2())
+            Some(weighed.bits - choice.channel + (NEIGHBOURS / spread).log2())
         })
         .fold(f64::NEG_INFINITY, log2_sum)
 }
