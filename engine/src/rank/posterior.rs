@@ -16,7 +16,7 @@ const REMARK: f64 = 50.0;
 /// Share of a family's prior that its siblings have which no rule describes.
 const KIN: f64 = 0.1;
 /// Share of a family's prior that parts have whose type differs by one character from one that the rule lists. A belief, no source.
-const NEIGHBOURS: f64 = 0.03;
+const NEIGHBOURS: f64 = 0.02;
 /// log2 cost of text beside a passive part's value that does not belong to it. A belief, no source.
 const BESIDE_VALUE: f64 = -5.0;
 /// Codes of a slot from which on there may be more.
