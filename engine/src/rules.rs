@@ -44,3 +44,41 @@ impl Rules {
         rank(&self.decoder(), reading, context, scratch)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::decode::Notation;
+
+    /// Where a table can end, the search for damage may say yes too often, but what a walk takes it never misses.
+    #[test]
+    fn damage_is_looked_for_wherever_a_walk_can_take_it() -> Result<(), Box<dyn std::error::Error>>
+    {
+        let (_, checked) = crate::packs::checked();
+        let (confusions, limits) = (Confusions::default(), Limits::default());
+        let rules = Rules::compile(checked.rules, &confusions, &limits)
+            .map_err(|error| format!("{error:?}"))?;
+        let mut source = fastrand::Rng::with_seed(8);
+        let mut random = move |bound: u64| source.u64(..bound.max(1));
+        let mut all = [0; 3];
+        let families = &rules.set().families;
+        for (at, family) in families.iter().enumerate().step_by(3) {
+            let Some(written) = crate::write::sample(rules.set(), family, 0, &mut random) else {
+                continue;
+            };
+            let reading = Reading::parse(&written.reading(), Notation::default())?;
+            // The family itself, and another.
+            for other in [at, (at + 7) % families.len()] {
+                let counts = crate::decode::compare(&rules.decoder(), &reading, other);
+                for (sum, count) in all.iter_mut().zip(counts) {
+                    *sum += count;
+                }
+            }
+        }
+        let [asked, taken, too_many] = all;
+        assert!(taken > 10_000, "{taken} of {asked}");
+        // Beside a run nothing or anything is taken; else few are too many.
+        assert!(too_many * 4 < asked, "{too_many} of {asked}");
+        Ok(())
+    }
+}

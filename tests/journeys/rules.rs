@@ -101,7 +101,7 @@ fn list_and_show() {
         list.out
     );
     let listed = json(&["rules", "list", "--output", "json", "--maker", "winbond"]);
-    assert_eq!(listed["families"].as_array().unwrap().len(), 6);
+    assert_eq!(listed["families"].as_array().unwrap().len(), 7);
     let show = run(&[
         "rules",
         "show",

@@ -18,6 +18,8 @@ pub(crate) use dates::FUTURE;
 pub(crate) use deep::Edit;
 pub(crate) use explain::CONTRADICTED;
 pub use explain::{Decoder, Effort, Explanation, Scratch};
+#[cfg(test)]
+pub(crate) use reach::compare;
 pub use reading::{Line, MAX_GLYPHS, MAX_LINES, Mark, Notation, Reading, ReadingError, Seen, fold};
 pub(crate) use stream::{Doubt, Gap, Stream, Tick};
 pub(crate) use trace::furthest;

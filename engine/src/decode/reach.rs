@@ -472,57 +472,35 @@ fn low(n: usize) -> u128 {
     if n >= 128 { !0 } else { (1 << n) - 1 }
 }
 
+/// How often the first line of a family was asked where its tables can end in a reading with each damage undone, how often a walk ends
+/// somewhere, and how often only the quick answer does. Panics where a walk ends where the quick answer does not.
 #[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::Rules;
-    use crate::decode::{Notation, Reading, Scratch, deep};
-
-    /// The quick answer may say yes too often, but what the walk takes it never misses.
-    #[test]
-    fn what_a_walk_takes_is_never_missed() -> Result<(), Box<dyn std::error::Error>> {
-        let (_, checked) = crate::packs::checked();
-        let set = checked.rules;
-        let confusions = crate::glyph::Confusions::default();
-        let rules = Rules::compile(set, &confusions, &crate::compile::Limits::default())
-            .map_err(|error| format!("{error:?}"))?;
-        let mut source = fastrand::Rng::with_seed(8);
-        let mut random = move |bound: u64| source.u64(..bound.max(1));
-        let (mut asked, mut taken, mut too_many) = (0_usize, 0_usize, 0_usize);
-        let alphabet = &rules.decoder().program.alphabet;
-        for (at, family) in rules.set().families.iter().enumerate().step_by(3) {
-            let Some(written) = crate::write::sample(rules.set(), family, 0, &mut random) else {
-                continue;
-            };
-            let mut scratch = Scratch::default();
-            let text = written.reading();
-            let reading = Reading::parse(&text, Notation::default())?;
-            rules.decoder().fill(&reading, &mut scratch);
-            // The family itself, and another.
-            for other in [at, (at + 7) % rules.set().families.len()] {
-                let program = &rules.decoder().program.families[other];
-                let Some(line) = program.rows.first().and_then(|row| row.lines.first()) else {
-                    continue;
-                };
-                for edit in deep::edits(&scratch.stream, alphabet) {
-                    let stream = deep::before(&scratch.stream, edit, alphabet);
-                    for table in 0..program.tables.len() {
-                        for from in 0..stream.len() {
-                            let quick = ends_in(program, line, table, from, &stream, alphabet);
-                            let walked = Walker::new(program, line, &stream, alphabet)
-                                .ends(&program.tables[table], from);
-                            assert_eq!(walked & !quick, 0, "{text} {edit:?} {table} {from}");
-                            asked += 1;
-                            taken += usize::from(walked != 0);
-                            too_many += usize::from(walked == 0 && quick != 0);
-                        }
-                    }
-                }
+pub(crate) fn compare(
+    decoder: &super::Decoder<'_>,
+    reading: &super::Reading,
+    family: usize,
+) -> [usize; 3] {
+    let alphabet = &decoder.program.alphabet;
+    let mut scratch = super::Scratch::default();
+    decoder.fill(reading, &mut scratch);
+    let program = &decoder.program.families[family];
+    let mut counts = [0; 3];
+    let Some(line) = program.rows.first().and_then(|row| row.lines.first()) else {
+        return counts;
+    };
+    for edit in super::deep::edits(&scratch.stream, alphabet) {
+        let stream = super::deep::before(&scratch.stream, edit, alphabet);
+        for table in 0..program.tables.len() {
+            for from in 0..stream.len() {
+                let quick = ends_in(program, line, table, from, &stream, alphabet);
+                let walked = Walker::new(program, line, &stream, alphabet)
+                    .ends(&program.tables[table], from);
+                assert_eq!(walked & !quick, 0, "{edit:?}, table {table} at {from}");
+                counts[0] += 1;
+                counts[1] += usize::from(walked != 0);
+                counts[2] += usize::from(walked == 0 && quick != 0);
             }
         }
-        assert!(taken > 10_000, "{taken} of {asked}");
-        // A run takes nothing or anything; else few are too many.
-        assert!(too_many * 4 < asked, "{too_many} of {asked}");
-        Ok(())
     }
+    counts
 }

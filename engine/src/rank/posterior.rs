@@ -535,13 +535,6 @@ fn neighbours(decoder: &Decoder<'_>, list: &[Weighed<'_>], stream: &Stream) -> f
                 Some(10..36) => Some(25.0),
                 _ => None,
             };
-            static X: std::sync::OnceLock<f64> = std::sync::OnceLock::new();
-            let share = *X.get_or_init(|| {
-                std::env::var("NB")
-                    .ok()
-                    .and_then(|n| n.parse().ok())
-                    .unwrap_or(NEIGHBOURS)
-            });
             let places = (choice.end - choice.start) as f64;
             let spread = places * others(place)? * other.map_or(Some(1.0), others)?;
             Some(weighed.bits - choice.channel + (NEIGHBOURS / spread).log2())
