@@ -99,7 +99,13 @@ fn read_of_what_was_written_gives_the_codes_back() {
                 "{}: no member of form {form} could be written",
                 family.name
             );
-            if outweighed * 100 > written_here {
+            // A rule may say with its reason that two members can be printed alike.
+            let alike = family
+                .accepts
+                .iter()
+                .any(|accept| accept.lint == "ambiguous-split");
+            let most = if alike { 100 } else { 25 };
+            if outweighed * 1000 > written_here * most {
                 failures.push(format!(
                     "{} {}: {outweighed} of {written_here} read as another member",
                     family.name,
