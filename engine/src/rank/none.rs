@@ -19,7 +19,7 @@ static WORDS: &Table = include_bytes!("../../data/words.bin");
 
 /// Share of marks that look like nothing in particular.
 const CHANCE: f64 = 0.15;
-/// Share of marks that no rule knows which are words, if they are letters alone. A belief, no source.
+/// What words count for, beside the model and chance, where a token is letters alone. A belief, no source; the three are not made to sum to 1.
 const WORD: f64 = 0.1;
 /// Letters from which on a token can be a word: shorter ones are rather codes.
 const WORD_LETTERS: usize = 5;
