@@ -368,9 +368,15 @@ fn an_answer_in_short_says_the_same() {
             .fields
             .iter()
             .map(|field| {
-                let sure = field.probability.map(|p| (p * 1e6).round());
+                let sure = field.probability.map(|p| (p * 1e4).round());
+                let others: Vec<String> = field
+                    .alternatives
+                    .iter()
+                    .filter(|other| other.probability > 2e-3)
+                    .map(|other| format!("{:?} {:?} {}", other.value, other.code, other.absent))
+                    .collect();
                 format!(
-                    "{:?} {:?} {} {sure:?}",
+                    "{:?} {:?} {} {sure:?} {others:?}",
                     field.field, field.value, field.unknown
                 )
             })
@@ -385,14 +391,16 @@ fn an_answer_in_short_says_the_same() {
         };
         let full = rules.rank(&reading, &context, &mut a);
         let short = rank_in_short(&decoder, &reading, &context, &Wanted::all(), &mut b);
-        assert_eq!(full.none.to_bits(), short.none.to_bits(), "{text}");
+        // What comes twenty bits below the likeliest is passed over, and not in the same order.
+        let near = |a: f64, b: f64| (a - b).abs() < 1e-5;
+        assert!(near(full.none, short.none), "{text}");
         assert_eq!(full.remarks.len(), short.remarks.len(), "{text}");
         let (Some(first), Some(brief)) = (full.candidates.first(), short.candidates.first()) else {
             assert_eq!(full.candidates.len(), short.candidates.len(), "{text}");
             continue;
         };
         assert_eq!(first.family, brief.family, "{text}");
-        assert_eq!(first.probability.to_bits(), brief.probability.to_bits());
+        assert!(near(first.probability, brief.probability), "{text}");
         assert_eq!(first.written, brief.written, "{text}");
         assert_eq!(first.known_to, brief.known_to, "{text}");
         assert_eq!(said(first), said(brief), "{text}");

@@ -21,6 +21,7 @@ pub(crate) use table::{ANY, OpenStrip, Spelled, Table, Torn, key};
 
 use crate::glyph::Confusions;
 use crate::model::{CodeKind, Cond, Family, FamilyId, FormKind, RuleSet, slots};
+use crate::value::DatePart;
 
 /// All families, ready to decode. Immutable; share it between threads.
 #[derive(Debug, Clone, Default)]
@@ -30,6 +31,8 @@ pub struct Program {
     pub(crate) index: Index,
     /// By family, how many rows those before it have; all rows last.
     first_row: Vec<usize>,
+    /// By field, the part of a date that it is.
+    pub(crate) date_parts: Vec<Option<DatePart>>,
 }
 
 impl Program {
@@ -77,6 +80,21 @@ pub(crate) struct RowProgram {
     pub(crate) lines: Vec<LineProgram>,
     /// Slots that name the part: one of them must be seen.
     pub(crate) naming: Vec<bool>,
+    /// Whether it can be taken the light way: one line, no slot twice, of an identity without conditions and check digits.
+    pub(crate) light: bool,
+}
+
+impl RowProgram {
+    /// Whether it is one line in which no slot stands twice.
+    fn once(&self) -> bool {
+        let [line] = self.lines.as_slice() else {
+            return false;
+        };
+        let places = &line.places;
+        let again =
+            |(at, place): (usize, &Place)| places[..at].iter().any(|p| p.slot == place.slot);
+        !places.iter().enumerate().any(again)
+    }
 }
 
 /// One line of a row.
@@ -93,6 +111,8 @@ pub(crate) struct LineProgram {
     pub(crate) most: usize,
     /// Whether some boundary must be there.
     pub(crate) hard: bool,
+    /// By date rule of the family, the number of each slot in it that the line has, and its place.
+    pub(crate) dated: Vec<(u32, Vec<(u8, usize)>)>,
 }
 
 /// The conditions of one family, numbered, equal ones once.
@@ -160,6 +180,11 @@ pub fn compile(
         families,
         index,
         first_row,
+        date_parts: rules
+            .fields
+            .iter()
+            .map(|field| DatePart::of_field(&field.name))
+            .collect(),
     })
 }
 
@@ -291,7 +316,7 @@ fn compile_family(
                         table,
                     });
                 }
-                lines.push(line_program(places, &tables));
+                lines.push(line_program(family, places, &tables));
             }
             let printed = spread.lines.iter().flatten().map(|(slot, _)| *slot);
             let naming = naming(family, printed.collect());
@@ -306,6 +331,7 @@ fn compile_family(
                 of_kind: 0.0,
                 asks: Vec::new(),
                 guarded: false,
+                light: false,
                 lines,
             });
         }
@@ -378,6 +404,8 @@ fn compile_family(
         let mut asks: Vec<usize> = guards.iter().flat_map(asked).collect();
         asks.sort_unstable();
         asks.dedup();
+        let light = plain && !family.is_marking() && family.checks.is_empty();
+        rows[at].light = light && rows[at].once();
         rows[at].guarded = !guards.is_empty();
         rows[at].asks = asks;
         rows[at].of_kind = (rows[at].weight / all).log2();
@@ -431,7 +459,18 @@ fn naming(family: &Family, printed: Vec<usize>) -> Vec<bool> {
     naming
 }
 
-fn line_program(places: Vec<Place>, tables: &[Table]) -> LineProgram {
+fn line_program(family: &Family, places: Vec<Place>, tables: &[Table]) -> LineProgram {
+    let of_rule = |rule: &crate::model::DateRule| -> Vec<(u8, usize)> {
+        let place_of = |slot| places.iter().position(|place| place.slot == slot);
+        let slots = (0..).zip(&rule.slots);
+        slots
+            .filter_map(|(number, slot)| Some((number, place_of(slot.index())?)))
+            .collect()
+    };
+    let dated = (0..)
+        .zip(family.dates.iter().map(of_rule))
+        .filter(|(_, places)| !places.is_empty())
+        .collect();
     let symbols = places.iter().all(|place| {
         let table = &tables[place.table];
         table.open.is_empty()
@@ -457,5 +496,6 @@ fn line_program(places: Vec<Place>, tables: &[Table]) -> LineProgram {
         rest,
         most,
         hard,
+        dated,
     }
 }

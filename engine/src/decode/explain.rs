@@ -11,6 +11,7 @@ use super::assign::{Branch, CONFLICT, Divisors, Draw, Known, NEVER};
 use super::damage::{Damage, Found, Least};
 use super::dates::{DateRead, SeenPart, Years, read};
 use super::deep::{self, Edit};
+use super::light;
 use super::stream::{Doubt, Stream, Tick};
 use super::walk::{Choice, How, Room, Walker, Way, conditions, cost};
 use crate::compile::{FamilyProgram, LineProgram, LineRef, Program, RowProgram, Step};
@@ -177,10 +178,10 @@ pub(super) struct Row<'a> {
 
 /// A line that names the part, where it may begin.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-struct Begin {
-    line: LineRef,
+pub(super) struct Begin {
+    pub(super) line: LineRef,
     /// Which of the starts of the stream.
-    start: u32,
+    pub(super) start: u32,
 }
 
 impl Begin {
@@ -196,7 +197,8 @@ pub struct Scratch {
     found: Vec<LineRef>,
     pub(super) rows: Vec<(u32, u32)>,
     /// Where lines that name the part may begin, sorted: what the index found.
-    begins: Vec<Begin>,
+    pub(super) begins: Vec<Begin>,
+    pub(crate) light: light::Room,
     ways: Vec<Vec<Way>>,
     pub(super) room: Room,
     /// Where the tables of a family end, in a search for damage.
@@ -304,7 +306,7 @@ impl<'p> Decoder<'p> {
     }
 
     pub(crate) fn part_of(&self, field: crate::model::FieldId) -> Option<DatePart> {
-        DatePart::of_field(&self.rules.fields[field.index()].name)
+        self.program.date_parts[field.index()]
     }
 
     /// All explanations of all stretches of a reading, on a day of reading, with look-alikes and what was not read, but without
@@ -316,6 +318,7 @@ impl<'p> Decoder<'p> {
         scratch: &mut Scratch,
     ) -> Vec<Explanation> {
         self.fill(reading, scratch);
+        self.find_filled(scratch);
         let mut found = Vec::new();
         self.explain_filled(reading, seen, scratch, None, &mut found);
         found
@@ -326,7 +329,14 @@ impl<'p> Decoder<'p> {
         scratch.stream.fill(reading, &self.program.alphabet);
     }
 
-    /// The same for a stream that has been filled, without those that cannot come `within` so many bits of one of the same family that takes the
+    /// Finds the rows that a filled stream can be, for the searches that follow.
+    pub(crate) fn find_filled(&self, scratch: &mut Scratch) {
+        let stream = std::mem::take(&mut scratch.stream);
+        self.find_rows(&stream, usize::MAX, scratch);
+        scratch.stream = stream;
+    }
+
+    /// The same for a stream that has been filled and whose rows have been found, without those that cannot come `within` so many bits of one of the same family that takes the
     /// whole reading as one line; `worth` gives log2 of the most that one can come to.
     pub(crate) fn explain_near(
         &self,
@@ -369,7 +379,6 @@ impl<'p> Decoder<'p> {
         least: Option<&Least<'_>>,
         found: &mut Vec<Explanation>,
     ) {
-        self.find_rows(stream, usize::MAX, scratch);
         let rows = std::mem::take(&mut scratch.rows);
         let all_begins = std::mem::take(&mut scratch.begins);
         let mut left = all_begins.as_slice();
@@ -414,7 +423,7 @@ impl<'p> Decoder<'p> {
     }
 
     /// Whether the rows to try come from the index.
-    fn indexed(&self) -> bool {
+    pub(super) fn indexed(&self) -> bool {
         self.use_index && self.only.is_none()
     }
 

@@ -5,6 +5,7 @@ mod damage;
 mod dates;
 mod deep;
 mod explain;
+mod light;
 mod reach;
 mod reading;
 mod stream;
@@ -18,6 +19,7 @@ pub(crate) use dates::FUTURE;
 pub(crate) use deep::Edit;
 pub(crate) use explain::CONTRADICTED;
 pub use explain::{Decoder, Effort, Explanation, Scratch};
+pub(crate) use light::{Leaf, Odds, Pick, Room};
 #[cfg(test)]
 pub(crate) use reach::compare;
 pub use reading::{Line, MAX_GLYPHS, MAX_LINES, Mark, Notation, Reading, ReadingError, Seen, fold};

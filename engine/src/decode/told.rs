@@ -3,7 +3,7 @@
 use super::explain::Decoder;
 use super::stream::{Doubt, Stream, Tick};
 use super::walk::{Choice, How, likeliest};
-use crate::compile::OTHER;
+use crate::compile::{OTHER, OpenStrip};
 use crate::glyph::Glyph;
 use crate::model::Spelling;
 
@@ -34,20 +34,37 @@ impl Decoder<'_> {
         };
         let strip = &self.program.families[family].tables[choice.table].open[index as usize];
         let ticks = &stream.ticks[choice.start..choice.end];
-        if ticks.len() != strip.sets.len() {
-            return None;
-        }
         let mut text = String::with_capacity(ticks.len());
+        self.push_open(strip, ticks, &mut text).then_some(text)
+    }
+
+    /// Adds what stands in a strip to a text, if every glyph of it was read as one that belongs.
+    pub(crate) fn push_open(&self, strip: &OpenStrip, ticks: &[Tick], text: &mut String) -> bool {
+        let belongs = |(tick, set): (&Tick, &u128)| {
+            matches!(tick.doubt, Doubt::Read | Doubt::Certain) && set >> tick.id & 1 == 1
+        };
+        ticks.iter().zip(&strip.sets).all(belongs) && self.push_taken(strip, ticks, text)
+    }
+
+    /// Adds what a strip is taken for where every glyph was read; false where one of them is no character.
+    pub(crate) fn push_taken(&self, strip: &OpenStrip, ticks: &[Tick], text: &mut String) -> bool {
+        if ticks.len() != strip.sets.len() {
+            return false;
+        }
         for ((tick, set), lower) in ticks.iter().zip(&strip.sets).zip(&strip.lower) {
-            let read = matches!(tick.doubt, Doubt::Read | Doubt::Certain);
-            match self.program.alphabet.glyph(tick.id) {
-                Some(Glyph::Char(c)) if read && set >> tick.id & 1 == 1 => {
+            let id = if set >> tick.id & 1 == 1 {
+                Some(tick.id)
+            } else {
+                likeliest(*set, tick.id, &self.program.alphabet)
+            };
+            match id.and_then(|id| self.program.alphabet.glyph(id)) {
+                Some(Glyph::Char(c)) => {
                     text.push(if *lower { c.to_ascii_lowercase() } else { *c });
                 }
-                _ => return None,
+                _ => return false,
             }
         }
-        Some(text)
+        true
     }
 
     /// For each glyph of a choice what it can be.

@@ -42,7 +42,7 @@ pub(crate) mod cost {
 }
 
 /// Most look-alikes in one line.
-const MAX_FIXES: u32 = 4;
+pub(super) const MAX_FIXES: u32 = 4;
 /// Most ways kept for one line.
 const MAX_WAYS: usize = 400;
 /// Most steps for one line at one start.
@@ -374,23 +374,7 @@ impl<'a> Walker<'a> {
         }) {
             return false;
         }
-        let after = match self.stream.ticks.get(at).map(|tick| tick.gap) {
-            None | Some(Gap::Line) => 0.0,
-            Some(Gap::Within(Boundary::Space)) => cost::BEFORE_TEXT,
-            Some(Gap::Within(_)) => {
-                let tail = (at..self.stream.len())
-                    .take_while(|i| {
-                        *i == at
-                            || matches!(self.stream.ticks[*i].gap, Gap::Within(b) if b != Boundary::Space)
-                    })
-                    .count();
-                if tail > at - self.start {
-                    cost::TAIL + cost::LONG_TAIL
-                } else {
-                    cost::TAIL
-                }
-            }
-        };
+        let after = self.stream.after(self.start, at);
         self.ways.push(Way {
             start: self.start,
             end: at,
@@ -498,7 +482,7 @@ impl<'a> Walker<'a> {
         let glyph = |j: usize, tick: &Tick| -> Option<(f64, u32)> {
             let (mut bits, fixed) = self.take(spelled.ids[j], tick)?;
             if table.cased && spelled.ids[j] < 36 && spelled.ids[j] >= 10 {
-                bits += self.case_cost(spelled.is_lower(j), tick);
+                bits += self.stream.case_cost(spelled.is_lower(j), tick);
             }
             Some((bits, fixed))
         };
@@ -569,7 +553,7 @@ impl<'a> Walker<'a> {
             let (mut bits, fixed) = self.take_of(strip.sets[j], strip.sizes[j], tick)?;
             let letters_only = strip.sets[j] & 0x3ff == 0;
             if table.cased && letters_only {
-                bits += self.case_cost(strip.lower[j], tick);
+                bits += self.stream.case_cost(strip.lower[j], tick);
             }
             Some((bits, fixed))
         };
@@ -580,13 +564,7 @@ impl<'a> Walker<'a> {
         };
         self.run(strip.sets.len(), at, glyph, expected, &mut ends);
         for (end, channel, fixes) in &ends {
-            // What the table lists is no open code, unless a guard may keep it from being that one.
-            let listed = !table.listed.is_empty()
-                && taken(strip, &self.stream.ticks[at..*end], self.alphabet).is_some_and(|taken| {
-                    listed_as(table, &taken, self.alphabet)
-                        .any(|guard| guard.is_none() || strip.unlisted)
-                });
-            if listed {
+            if !unlisted_only(table, strip, &self.stream.ticks[at..*end], self.alphabet) {
                 continue;
             }
             self.room.fits.push(Fit {
@@ -715,11 +693,33 @@ impl<'a> Walker<'a> {
             }
         }
     }
+}
 
-    fn case_cost(&self, lower: bool, tick: &Tick) -> f64 {
+impl Stream {
+    /// log2 cost of what follows in the same line on a line of the form that ends before the glyph at `at`.
+    pub(super) fn after(&self, start: usize, at: usize) -> f64 {
+        match self.ticks.get(at).map(|tick| tick.gap) {
+            None | Some(Gap::Line) => 0.0,
+            Some(Gap::Within(Boundary::Space)) => cost::BEFORE_TEXT,
+            Some(Gap::Within(_)) => {
+                let goes_on = |gap| matches!(gap, Gap::Within(b) if b != Boundary::Space);
+                let tail = (at..self.len())
+                    .take_while(|i| *i == at || goes_on(self.ticks[*i].gap))
+                    .count();
+                if tail > at - start {
+                    cost::TAIL + cost::LONG_TAIL
+                } else {
+                    cost::TAIL
+                }
+            }
+        }
+    }
+
+    /// log2 cost of the case of a letter where case counts.
+    pub(super) fn case_cost(&self, lower: bool, tick: &Tick) -> f64 {
         if tick.lower == lower || matches!(tick.doubt, Doubt::Unread | Doubt::Run | Doubt::Other) {
             0.0
-        } else if self.stream.capitals[usize::from(tick.line)] {
+        } else if self.capitals[usize::from(tick.line)] {
             cost::CASE_LOST
         } else {
             cost::CASE
@@ -777,6 +777,19 @@ pub(crate) fn taken(strip: &OpenStrip, ticks: &[Tick], alphabet: &Alphabet) -> O
         .collect()
 }
 
+/// Whether a stretch taken for a strip is left to it: what the table lists is no open code, unless a guard may keep it from being that one.
+pub(super) fn unlisted_only(
+    table: &Table,
+    strip: &OpenStrip,
+    ticks: &[Tick],
+    alphabet: &Alphabet,
+) -> bool {
+    table.listed.is_empty()
+        || taken(strip, ticks, alphabet).is_none_or(|taken| {
+            !listed_as(table, &taken, alphabet).any(|guard| guard.is_none() || strip.unlisted)
+        })
+}
+
 /// The guards under which a table lists a string; `None` for one without a guard.
 fn listed_as<'t>(
     table: &'t Table,
@@ -818,7 +831,7 @@ pub(crate) fn conditions(
 }
 
 /// log2 cost of a gap against what the form expects there; `None` where a hard boundary is missing.
-fn gap_between(gap: Gap, expected: Option<(Boundary, bool)>) -> Option<f64> {
+pub(super) fn gap_between(gap: Gap, expected: Option<(Boundary, bool)>) -> Option<f64> {
     let bits = match (gap, expected) {
         (Gap::Line, _) => cost::BROKEN,
         (Gap::Within(Boundary::None), None) => 0.0,

@@ -17,13 +17,13 @@ use crate::model::{CodeKind, Family, FieldId, FormKind, RowItem, Spelling, Stand
 use crate::value::Value;
 
 /// Below this share of a candidate an alternative is not shown.
-const SHOWN: f64 = 1e-3;
+pub(super) const SHOWN: f64 = 1e-3;
 /// Below this share of a candidate an explanation's fields are not merged.
-const MERGED: f64 = 1e-4;
+pub(super) const MERGED: f64 = 1e-4;
 /// Most explanations whose fields are merged.
 const MAX_MERGED: usize = 300;
 /// From this share on, what was not printed is taken as entailed.
-const ENTAILED: f64 = 0.9;
+pub(super) const ENTAILED: f64 = 0.9;
 
 /// A stretch of the stream as a piece of a line.
 pub(super) fn piece(reading: &Reading, stream: &Stream, start: usize, end: usize) -> Piece {

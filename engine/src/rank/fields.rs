@@ -355,7 +355,7 @@ pub(crate) fn date_slots(rule: &crate::model::DateRule, read: &Read<'_>) -> Vec<
 }
 
 /// How well founded an entry is: its own standing, or its family's.
-fn standing_of(family: &Family, code: &Code) -> Standing {
+pub(super) fn standing_of(family: &Family, code: &Code) -> Standing {
     let own = code.provenance.standing;
     own.or(family.provenance.standing).unwrap_or_default()
 }
@@ -584,7 +584,7 @@ fn uses(expr: &Expr, field: FieldId) -> bool {
 }
 
 /// The value in the base unit of its field.
-fn in_base(value: Value, base: Option<Base>) -> Value {
+pub(super) fn in_base(value: Value, base: Option<Base>) -> Value {
     match (value, base) {
         (Value::Quantity(quantity), Some(base)) => match quantity.base.factor(base) {
             Some(factor) => Value::Quantity(Quantity {

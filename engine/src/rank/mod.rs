@@ -13,6 +13,7 @@ mod context;
 mod describe;
 mod detail;
 mod fields;
+mod light;
 mod look;
 mod none;
 mod posterior;

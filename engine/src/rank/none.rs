@@ -8,6 +8,8 @@
 //! `data/words.bin` is the same of words, trained on the American list of SCOWL 2020.12.07 (Debian package wamerican) without the words
 //! that the calibration asks; it counts for tokens of letters alone.
 
+use smallvec::SmallVec;
+
 use crate::decode::{Choice, Doubt, Explanation, Gap, Stream, Tick};
 use crate::glyph::Boundary;
 
@@ -35,7 +37,7 @@ pub(crate) struct Background {
     glyph: Vec<f64>,
     /// By glyph, of plain chance, with that the token goes on.
     chance: Vec<f64>,
-    tokens: Vec<Token>,
+    tokens: SmallVec<[Token; 4]>,
 }
 
 /// Glyphs between spaces.
@@ -55,7 +57,11 @@ fn symbol(id: u8) -> usize {
 
 impl Background {
     pub(crate) fn read(stream: &Stream) -> Background {
-        let mut background = Background::default();
+        let mut background = Background {
+            glyph: Vec::with_capacity(stream.len()),
+            chance: Vec::with_capacity(stream.len()),
+            tokens: SmallVec::new(),
+        };
         let begins = |tick: &Tick| matches!(tick.gap, Gap::Line | Gap::Within(Boundary::Space));
         let mut at = 0;
         while at < stream.len() {

@@ -4,6 +4,7 @@ use super::answer::{Candidate, Context, Evidence, Piece, Ranking, Remark};
 use super::context;
 use super::describe;
 use super::detail::{Detail, Wanted};
+use super::light;
 use super::look;
 use super::none::{Background, log2_sum};
 use crate::decode::{Decoder, Edit, Effort, Explanation, Found, How, Reading, Scratch, Stream};
@@ -18,21 +19,21 @@ const KIN: f64 = 0.1;
 /// Share of a family's prior that parts have whose type differs by one character from one that the rule lists. A belief, no source.
 const NEIGHBOURS: f64 = 0.02;
 /// log2 cost of text beside a passive part's value that does not belong to it. A belief, no source.
-const BESIDE_VALUE: f64 = -5.0;
+pub(super) const BESIDE_VALUE: f64 = -5.0;
 /// Codes of a slot from which on there may be more.
 const SERIES: usize = 2;
 /// Glyphs after which a stem is a stem.
 const STEM: usize = 3;
 /// Candidates below this are not listed one by one.
-const LISTED: f64 = 1e-4;
+pub(super) const LISTED: f64 = 1e-4;
 /// Share of explanations that take a reading as it stands from which on no damage is looked for.
-const SETTLED: f64 = 0.98;
+pub(super) const SETTLED: f64 = 0.98;
 /// Glyphs below which damage is always looked for: a short mark is soon another one, and the search costs little.
-const SHORT: usize = 8;
+pub(super) const SHORT: usize = 8;
 /// log2 of how much less likely than all that is known a damaged reading must be to be passed over.
 const IDLE: f64 = 12.0;
 /// log2 of how much less likely than the best of its family an explanation may be that is passed over: far below what is listed.
-const NEGLIGIBLE: f64 = 20.0;
+pub(super) const NEGLIGIBLE: f64 = 20.0;
 /// Most explanations of one family that are asked for their neighbours.
 const MOST_NEIGHBOURS: usize = 50;
 /// How deep short codes may stand for codes that stand for codes.
@@ -106,7 +107,11 @@ fn rank_layout(
     detail: &Detail<'_>,
 ) -> (Ranking, f64) {
     decoder.fill(reading, scratch);
+    decoder.find_filled(scratch);
     let background = Background::read(&scratch.stream);
+    if let Some(answer) = light::answer(decoder, reading, &background, context, scratch, detail) {
+        return answer;
+    }
     let most = |found: &Found<'_>| worth(decoder, &background, found);
     // What is known beside the reading may turn the order within a family.
     let within = if context::any(context) {
@@ -282,9 +287,7 @@ pub(super) fn weigh<'e>(
     }
     // A part that bears its value bears little else.
     let alone = |explanation: &Explanation| -> f64 {
-        let passive = |function: &str| function.starts_with("passive/");
-        let value = model(explanation).function.as_deref().is_some_and(passive);
-        if value && !whole(explanation) {
+        if light::is_value(model(explanation)) && !whole(explanation) {
             BESIDE_VALUE
         } else {
             0.0
@@ -472,28 +475,44 @@ pub(super) fn likeliest_codes_first(list: &mut [Weighed<'_>]) {
 /// log2 of the odds that a part of the same stem but of no described family explains the text.
 fn kin(decoder: &Decoder<'_>, best: &Explanation, stream: &Stream, background: &Background) -> f64 {
     let (_, family) = decoder.family(best.family);
-    let mut bits = prior_bits(family) + KIN.log2();
-    let mut glyphs = 0;
-    let mut upto = 0;
-    for choice in best
+    let printed = best
         .choices
         .iter()
-        .filter(|choice| choice.end > choice.start)
-    {
+        .filter(|choice| choice.end > choice.start);
+    let parts = printed.map(|choice| {
         let text = if choice.free {
             0.0
         } else {
             background.of(best, choice)
         };
-        bits += best.branch.bits[choice.slot] + choice.channel - text;
         let (start, end) = best.origin((choice.start, choice.end));
+        let bits = best.branch.bits[choice.slot] + choice.channel - text;
+        (bits, start, end)
+    });
+    let segment = best.segments.first().copied().unwrap_or_default();
+    stem(family, parts, segment, stream, background)
+}
+
+/// The same from the printed places of the likeliest explanation, in order: log2 of how much better each explains its text than no rule does, and
+/// where that stands.
+pub(super) fn stem(
+    family: &Family,
+    parts: impl Iterator<Item = (f64, usize, usize)>,
+    (from, to): (usize, usize),
+    stream: &Stream,
+    background: &Background,
+) -> f64 {
+    let mut bits = prior_bits(family) + KIN.log2();
+    let mut glyphs = 0;
+    let mut upto = 0;
+    for (of_part, start, end) in parts {
+        bits += of_part;
         glyphs += end - start;
         upto = end;
         if glyphs >= STEM {
             break;
         }
     }
-    let (from, to) = best.segments.first().copied().unwrap_or_default();
     let tail = to.saturating_sub(upto);
     if glyphs < STEM || tail == 0 || upto > stream.len() {
         f64::NEG_INFINITY
