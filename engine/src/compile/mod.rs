@@ -5,9 +5,12 @@ mod alphabet;
 mod cond;
 mod draw;
 mod index;
+mod light;
 mod limit;
 mod row;
 mod table;
+
+use std::sync::OnceLock;
 
 use rustc_hash::FxHashMap;
 
@@ -15,6 +18,9 @@ pub use alphabet::{Alphabet, OTHER};
 pub(crate) use cond::CondProgram;
 pub(crate) use draw::{Group, SlotWeights};
 pub(crate) use index::{Index, LineRef, Step, bits};
+pub(crate) use light::{
+    Item, LightEntry, LightFamily, LightPlace, LightRow, LightStrip, LightTable, Told,
+};
 pub use limit::{LimitExceeded, Limits};
 pub(crate) use row::Place;
 pub(crate) use table::{ANY, OpenStrip, Spelled, Table, Torn, key};
@@ -62,6 +68,26 @@ pub(crate) struct FamilyProgram {
     pub(crate) kinds: Vec<FormKind>,
     /// Whether no condition ties its slots: each is drawn by itself, or as part of one date.
     pub(crate) plain: bool,
+    /// The same for the light way, once asked for.
+    light: OnceLock<Box<LightFamily>>,
+}
+
+impl FamilyProgram {
+    /// The family for the light way, which its rows say that it can take.
+    pub(crate) fn light(&self, family: &Family, rules: &RuleSet) -> &LightFamily {
+        self.light
+            .get_or_init(|| Box::new(LightFamily::of(self, family, rules)))
+    }
+
+    /// The slot of each table.
+    fn slot_of_tables(&self) -> Vec<usize> {
+        let mut slots = vec![0; self.tables.len()];
+        let lines = self.rows.iter().flat_map(|row| &row.lines);
+        for place in lines.flat_map(|line| &line.places) {
+            slots[place.table] = place.slot;
+        }
+        slots
+    }
 }
 
 /// One way to print a form.
@@ -423,6 +449,7 @@ fn compile_family(
         nevers,
         kinds,
         plain,
+        light: OnceLock::new(),
     })
 }
 

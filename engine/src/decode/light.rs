@@ -13,7 +13,8 @@ use super::explain::{Decoder, Explanation, Scratch};
 use super::stream::{Doubt, Gap, Stream, Tick};
 use super::walk::{Choice, How, MAX_FIXES, cost, gap_between, likeliest, unlisted_only};
 use crate::compile::{
-    FamilyProgram, LineProgram, OTHER, OpenStrip, Place, RowProgram, Spelled, Table,
+    FamilyProgram, LightEntry, LightFamily, LightPlace, LightRow, LightStrip, LightTable, OTHER,
+    Spelled, Table,
 };
 use crate::glyph::Boundary;
 use crate::model::{Family, FamilyId};
@@ -139,33 +140,26 @@ impl Decoder<'_> {
         for of_family in begins.chunk_by(|a, b| a.line.family == b.line.family) {
             let id = of_family[0].line.family as usize;
             let (program, model) = (&self.program.families[id], &self.rules.families[id]);
+            let light = program.light(model, self.rules);
             let before = walk.room.leaves.len();
             walk.best = f64::NEG_INFINITY;
             let prior = (odds.prior)(program.id);
             for begin in of_family {
-                let row = &program.rows[begin.line.row as usize];
+                let row = &light.rows[begin.line.row as usize];
                 let number = begin.start as usize;
                 let (start, nearest) = (stream.starts[number], stream.nearest[number]);
-                let line = &row.lines[0];
-                if nearest - start > line.most {
+                if nearest - start > row.most as usize {
                     continue;
                 }
-                let kinds = program.kinds.len();
-                let form = row.of_kind
-                    + if kinds == 1 {
-                        0.0
-                    } else {
-                        -(kinds as f64).log2()
-                    };
                 let at = At {
                     program,
                     model,
+                    light,
                     row,
                     row_at: begin.line.row,
-                    line,
+                    places: light.places(row),
                     start,
-                    base: prior + form,
-                    form,
+                    base: prior + row.form,
                 };
                 walk.room.path.clear();
                 let layout = match stream.ticks[start].gap {
@@ -273,13 +267,13 @@ impl Room {
 struct At<'p> {
     program: &'p FamilyProgram,
     model: &'p Family,
-    row: &'p RowProgram,
+    light: &'p LightFamily,
+    row: &'p LightRow,
     row_at: u32,
-    line: &'p LineProgram,
+    places: &'p [LightPlace],
     start: usize,
     /// log2 of prior and form.
     base: f64,
-    form: f64,
 }
 
 /// What the path has come to.
@@ -319,25 +313,24 @@ impl Walk<'_, '_> {
         if self.steps > MAX_STEPS {
             return;
         }
-        let Some(next) = here.line.places.get(place) else {
+        let Some(next) = here.places.get(place) else {
             return self.leaf(here, at, so, false);
         };
-        let table = &here.program.tables[next.table];
+        let table = &here.light.tables[next.table as usize];
         let expected = next.before.or(pending);
-        for empty in &table.empty {
-            let code = table.spelled[*empty as usize].code;
+        for empty in here.light.empty(table) {
             let pick = Pick {
-                code,
-                how: How::Spelled(*empty),
+                code: empty.entry.code(),
+                how: How::Spelled(empty.entry.index),
                 start: at as u32,
                 end: at as u32,
                 fixes: 0,
                 channel: 0.0,
                 share: 0.0,
-                bits: 0.0,
+                bits: empty.alone,
                 free: false,
             };
-            self.take(here, place, pick, expected, so);
+            self.take(here, place, table.dated, empty.unlisted, pick, expected, so);
         }
         if let Some(gap) = self.gap_cost(here, at, expected) {
             let so = So {
@@ -345,16 +338,16 @@ impl Walk<'_, '_> {
                 ..so
             };
             self.listed(here, place, table, at, so);
-            for (index, strip) in (0_u32..).zip(&table.open) {
-                self.open(here, place, table, index, strip, at, so);
+            for strip in here.light.strips(table) {
+                self.open(here, place, table, strip, at, so);
             }
         }
-        let printed = self
-            .room
-            .path
-            .last()
-            .is_some_and(|pick| pick.end > pick.start);
-        if printed && at > here.start && here.line.rest[place] > 0 && self.stream.stops[at] {
+        let printed = |pick: &Pick| pick.end > pick.start;
+        if next.needs
+            && at > here.start
+            && self.stream.stops[at]
+            && self.room.path.last().is_some_and(printed)
+        {
             let so = So {
                 layout: so.layout + cost::CUT,
                 ..so
@@ -364,42 +357,40 @@ impl Walk<'_, '_> {
     }
 
     /// Takes a place for a code and goes on behind it.
+    #[allow(clippy::too_many_arguments)]
     fn take(
         &mut self,
         here: &At<'_>,
         place: usize,
+        dated: bool,
+        unlisted: bool,
         mut pick: Pick,
         pending: Option<(Boundary, bool)>,
         so: So,
     ) {
         let fixes = so.fixes + pick.fixes;
-        if fixes > MAX_FIXES {
+        let unlisted = so.unlisted + u32::from(unlisted);
+        // A part whose codes are new in two places at once is rather another part.
+        if fixes > MAX_FIXES || unlisted > 1 {
             return;
         }
-        let slot = &here.program.slots[here.line.places[place].slot];
-        let weight = &slot.codes[pick.code as usize];
         // The calendar says how likely the codes of a date are.
-        if !slot.dated {
-            pick.bits = weight.alone + pick.share;
+        if dated {
+            pick.bits = 0.0;
         }
         let so = So {
-            layout: so.layout,
             bits: so.bits + pick.bits + pick.channel,
-            free: so.free,
             fixes,
-            unlisted: so.unlisted + u32::from(weight.unlisted),
+            unlisted,
+            ..so
         };
-        // A part whose codes are new in two places at once is rather another part.
-        if so.unlisted > 1 {
-            return;
-        }
         self.room.path.push(pick);
         self.step(here, place + 1, pick.end as usize, pending, so);
         self.room.path.pop();
     }
 
     /// Tries the spellings that stand at a position.
-    fn listed(&mut self, here: &At<'_>, place: usize, table: &Table, at: usize, so: So) {
+    fn listed(&mut self, here: &At<'_>, place: usize, table: &LightTable, at: usize, so: So) {
         let ticks = &self.stream.ticks[at..];
         let Some(first) = ticks.first() else { return };
         if table.firsts >> (first.class & 127) & 1 == 0 {
@@ -412,33 +403,43 @@ impl Walk<'_, '_> {
             if table.lengths >> length.min(63) & 1 == 0 {
                 continue;
             }
-            for entry in table.of_key(run, length) {
-                let (code, fit) = match entry.plain() {
-                    Some((code, ids)) => (code, self.plain(&ids[..length], &ticks[..length])),
-                    None => {
-                        let spelled = &table.spelled[entry.index as usize];
-                        if spelled.ids.len() != length {
-                            continue;
-                        }
-                        (spelled.code, self.spelled(table, spelled, &ticks[..length]))
-                    }
-                };
-                let Some((channel, fixes)) = fit else {
+            for found in here.light.of_key(table, run, length) {
+                let Some((channel, fixes)) = self.fit(here, place, found, &ticks[..length]) else {
                     continue;
                 };
                 let pick = Pick {
-                    code,
-                    how: How::Spelled(entry.index),
+                    code: found.entry.code(),
+                    how: How::Spelled(found.entry.index),
                     start: at as u32,
                     end: (at + length) as u32,
                     fixes,
                     channel,
                     share: 0.0,
-                    bits: 0.0,
+                    bits: found.alone,
                     free: false,
                 };
-                self.take(here, place, pick, None, so);
+                self.take(here, place, table.dated, found.unlisted, pick, None, so);
             }
+        }
+    }
+
+    /// log2 P(glyphs read | a spelling), and how many are taken for look-alikes.
+    fn fit(
+        &self,
+        here: &At<'_>,
+        place: usize,
+        found: &LightEntry,
+        ticks: &[Tick],
+    ) -> Option<(f64, u32)> {
+        if let Some((_, ids)) = found.entry.plain() {
+            return self.plain(&ids[..ticks.len()], ticks);
+        }
+        let table = &here.program.tables[here.places[place].table as usize];
+        let spelled = &table.spelled[found.entry.index as usize];
+        if spelled.ids.len() == ticks.len() {
+            self.spelled(table, spelled, ticks)
+        } else {
+            None
         }
     }
 
@@ -476,18 +477,17 @@ impl Walk<'_, '_> {
     }
 
     /// Tries an open strip at a position.
-    #[allow(clippy::too_many_arguments)]
     fn open(
         &mut self,
         here: &At<'_>,
         place: usize,
-        table: &Table,
-        index: u32,
-        strip: &OpenStrip,
+        table: &LightTable,
+        strip: &LightStrip,
         at: usize,
         so: So,
     ) {
-        let length = strip.sets.len();
+        let sets = here.light.sets(strip);
+        let length = sets.len();
         let Some(ticks) = self.stream.ticks.get(at..at + length) else {
             return;
         };
@@ -496,15 +496,7 @@ impl Walk<'_, '_> {
         }
         let alphabet = &self.decoder.program.alphabet;
         let (mut channel, mut fixes) = (0.0, 0);
-        for (j, (set, tick)) in strip.sets.iter().zip(ticks).enumerate() {
-            if j > 0 && tick.gap != Gap::Within(Boundary::None) {
-                let expected = match tick.gap {
-                    // In a slot that takes any text a dash is text as well.
-                    Gap::Within(read) if strip.free => Some((read, false)),
-                    _ => None,
-                };
-                channel += gap_between(tick.gap, expected).unwrap_or(0.0);
-            }
+        for (j, (set, tick)) in sets.iter().zip(ticks).enumerate() {
             if set >> tick.id & 1 == 1 {
                 if tick.id != OTHER {
                     channel += alphabet.channel(tick.id, tick.id);
@@ -516,24 +508,28 @@ impl Walk<'_, '_> {
                 channel += alphabet.channel(best, tick.id);
                 fixes += 1;
             }
-            if table.cased && set & 0x3ff == 0 {
-                channel += self.stream.case_cost(strip.lower[j], tick);
+            if j > 0 && tick.gap != Gap::Within(Boundary::None) {
+                let expected = match tick.gap {
+                    // In a slot that takes any text a dash is text as well.
+                    Gap::Within(read) if strip.free => Some((read, false)),
+                    _ => None,
+                };
+                channel += gap_between(tick.gap, expected).unwrap_or(0.0);
             }
         }
-        if !unlisted_only(table, strip, ticks, alphabet) {
-            return;
+        if table.cased || table.lists {
+            let table = &here.program.tables[here.places[place].table as usize];
+            let strip = &table.open[strip.index as usize];
+            let lower = strip.lower.iter().zip(sets);
+            for ((lower, set), tick) in lower.zip(ticks) {
+                if table.cased && set & 0x3ff == 0 {
+                    channel += self.stream.case_cost(*lower, tick);
+                }
+            }
+            if !unlisted_only(table, strip, ticks, alphabet) {
+                return;
+            }
         }
-        let pick = Pick {
-            code: strip.code,
-            how: How::Open(index),
-            start: at as u32,
-            end: (at + length) as u32,
-            fixes,
-            channel,
-            share: strip.share,
-            bits: 0.0,
-            free: strip.free,
-        };
         let so = if strip.free {
             let text: f64 = (at..at + length).map(|at| (self.odds.glyph)(at)).sum();
             So {
@@ -543,7 +539,18 @@ impl Walk<'_, '_> {
         } else {
             so
         };
-        self.take(here, place, pick, None, so);
+        let pick = Pick {
+            code: strip.code,
+            how: How::Open(strip.index),
+            start: at as u32,
+            end: (at + length) as u32,
+            fixes,
+            channel,
+            share: strip.share,
+            bits: strip.alone + strip.share,
+            free: strip.free,
+        };
+        self.take(here, place, table.dated, strip.unlisted, pick, None, so);
     }
 
     /// log2 cost of the boundary before the glyph at `at`; `None` where a hard one is missing, or nothing follows.
@@ -565,10 +572,8 @@ impl Walk<'_, '_> {
         if at == here.start || !stream.stops[at] {
             return;
         }
-        let mut picks = self.room.path.iter().zip(&here.line.places);
-        let naming =
-            |(pick, place): (&Pick, &Place)| pick.end > pick.start && here.row.naming[place.slot];
-        if !picks.any(naming) {
+        let mut picks = self.room.path.iter().zip(here.places);
+        if !picks.any(|(pick, place)| place.names && pick.end > pick.start) {
             return;
         }
         let layout = so.layout + stream.after(here.start, at);
@@ -584,7 +589,7 @@ impl Walk<'_, '_> {
         let from = self.room.picks.len();
         self.room.picks.extend_from_slice(&self.room.path);
         let mut found = SmallVec::new();
-        for (rule, of) in &here.line.dated {
+        for (rule, of) in &here.row.dated {
             let picks = &mut self.room.picks[from..];
             let of = of.as_slice();
             let Some((_, first)) = of.iter().find(|(_, place)| *place < picks.len()) else {
@@ -607,7 +612,7 @@ impl Walk<'_, '_> {
             start: here.start,
             end: at,
             layout,
-            form: here.form,
+            form: here.row.form,
             cut,
             dates: found,
             bits,
@@ -654,14 +659,15 @@ impl Dates {
         let alphabet = &decoder.program.alphabet;
         let seen = || places.iter().filter(|(_, place)| *place < picks.len());
         for (number, at) in seen() {
-            let (pick, place) = (&picks[*at], &here.line.places[*at]);
+            let (pick, place) = (&picks[*at], &here.places[*at]);
             let [a, b, c, _] = pick.code.to_le_bytes();
             codes.extend_from_slice(&[*number, a, b, c]);
             if let How::Open(strip) = pick.how {
-                let strip = &here.program.tables[place.table].open[strip as usize];
+                let table = &here.light.tables[place.table as usize];
+                let sets = here.light.sets(&here.light.strips(table)[strip as usize]);
                 let ticks = &stream.ticks[pick.start as usize..pick.end as usize];
                 codes.push(ticks.len() as u8);
-                for (set, tick) in strip.sets.iter().zip(ticks) {
+                for (set, tick) in sets.iter().zip(ticks) {
                     codes.push(if set >> tick.id & 1 == 1 {
                         tick.id
                     } else {
@@ -677,10 +683,10 @@ impl Dates {
         let family = here.program.id.index();
         let parts: Vec<SeenPart<'_>> = seen()
             .map(|(_, at)| {
-                let (pick, place) = (&picks[*at], &here.line.places[*at]);
+                let (pick, place) = (&picks[*at], &here.places[*at]);
                 let choice = Choice {
-                    slot: place.slot,
-                    table: place.table,
+                    slot: usize::from(place.slot),
+                    table: place.table as usize,
                     code: Some(pick.code),
                     how: pick.how,
                     start: pick.start as usize,

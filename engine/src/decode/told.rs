@@ -43,15 +43,24 @@ impl Decoder<'_> {
         let belongs = |(tick, set): (&Tick, &u128)| {
             matches!(tick.doubt, Doubt::Read | Doubt::Certain) && set >> tick.id & 1 == 1
         };
-        ticks.iter().zip(&strip.sets).all(belongs) && self.push_taken(strip, ticks, text)
+        let sets = strip.sets.as_slice();
+        ticks.iter().zip(sets).all(belongs)
+            && self.push_taken(sets, Some(&strip.lower), ticks, text)
     }
 
-    /// Adds what a strip is taken for where every glyph was read; false where one of them is no character.
-    pub(crate) fn push_taken(&self, strip: &OpenStrip, ticks: &[Tick], text: &mut String) -> bool {
-        if ticks.len() != strip.sets.len() {
+    /// Adds what a strip is taken for where every glyph was read; false where one of them is no character. `lower`: which of its letters are
+    /// small, if some are.
+    pub(crate) fn push_taken(
+        &self,
+        sets: &[u128],
+        lower: Option<&Vec<bool>>,
+        ticks: &[Tick],
+        text: &mut String,
+    ) -> bool {
+        if ticks.len() != sets.len() {
             return false;
         }
-        for ((tick, set), lower) in ticks.iter().zip(&strip.sets).zip(&strip.lower) {
+        for (at, (tick, set)) in ticks.iter().zip(sets).enumerate() {
             let id = if set >> tick.id & 1 == 1 {
                 Some(tick.id)
             } else {
@@ -59,7 +68,8 @@ impl Decoder<'_> {
             };
             match id.and_then(|id| self.program.alphabet.glyph(id)) {
                 Some(Glyph::Char(c)) => {
-                    text.push(if *lower { c.to_ascii_lowercase() } else { *c });
+                    let small = lower.is_some_and(|lower| lower[at]);
+                    text.push(if small { c.to_ascii_lowercase() } else { *c });
                 }
                 _ => return false,
             }

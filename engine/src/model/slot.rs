@@ -242,22 +242,13 @@ impl Spelling {
 }
 
 impl OpenRule {
-    /// The value for a string of characters alone.
-    pub(crate) fn value_of(&self, text: String) -> Option<Value> {
-        match self {
-            OpenRule::Text => Some(Value::Text(text)),
-            OpenRule::Number(unit) => number(&text, *unit),
-            _ => self.value(&text.chars().map(Glyph::Char).collect::<Vec<_>>()),
-        }
-    }
-
     /// The value that an open shape's rule gives for a string; `None` where it gives none.
     #[must_use]
     pub fn value(&self, glyphs: &[Glyph]) -> Option<Value> {
         let text = || Spelling::of_glyphs(glyphs.to_vec()).text();
         match self {
             OpenRule::Text => Some(Value::Text(text())),
-            OpenRule::Number(unit) => number(&text(), *unit),
+            OpenRule::Number(unit) => Value::number(&text(), *unit),
             OpenRule::Exponent(unit) => {
                 let text = text();
                 let (digits, exponent) = text.split_at_checked(text.len().checked_sub(1)?)?;
@@ -301,7 +292,7 @@ impl OpenRule {
                     })
                     .collect();
                 let digits = format!("0{}", digits.trim_end_matches('.'));
-                number(&digits, Some(*unit))
+                Value::number(&digits, Some(*unit))
             }
             OpenRule::OneOf { order, start, text } => {
                 let glyph = glyphs.first()?;
@@ -319,15 +310,6 @@ impl OpenRule {
             OpenRule::Unknown(_) => None,
         }
     }
-}
-
-/// A decimal number in a unit, without one a plain count, as a value.
-fn number(decimal: &str, unit: Option<Unit>) -> Option<Value> {
-    let unit = unit.unwrap_or_else(|| Unit::base(Base::Count));
-    Some(Value::Quantity(Quantity {
-        value: unit.scale(decimal)?,
-        base: unit.base,
-    }))
 }
 
 /// A symbol at the start of a text: its name and what follows.

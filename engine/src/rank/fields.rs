@@ -260,7 +260,7 @@ pub(crate) fn fields(
                 };
                 let mut push = |field: FieldId, value: Option<Value>, unknown: bool| {
                     let value =
-                        value.map(|value| in_base(value, decoder.rules.fields[field.index()].base));
+                        value.map(|value| value.in_base(decoder.rules.fields[field.index()].base));
                     said.push(Said {
                         field,
                         slot: Some(slot),
@@ -355,7 +355,7 @@ pub(crate) fn date_slots(rule: &crate::model::DateRule, read: &Read<'_>) -> Vec<
 }
 
 /// How well founded an entry is: its own standing, or its family's.
-pub(super) fn standing_of(family: &Family, code: &Code) -> Standing {
+fn standing_of(family: &Family, code: &Code) -> Standing {
     let own = code.provenance.standing;
     own.or(family.provenance.standing).unwrap_or_default()
 }
@@ -494,7 +494,7 @@ fn derive(
             continue;
         }
         if let Some(value) = evaluate(&rule.expr, &values) {
-            let value = in_base(value, decoder.rules.fields[rule.field.index()].base);
+            let value = value.in_base(decoder.rules.fields[rule.field.index()].base);
             values.insert(rule.field, value.clone());
             // As well founded as the least of what it is made from.
             let standing = said
@@ -580,24 +580,6 @@ fn uses(expr: &Expr, field: FieldId) -> bool {
             uses(a, field) || uses(b, field)
         }
         Expr::Power(a, _) => uses(a, field),
-    }
-}
-
-/// The value in the base unit of its field.
-pub(super) fn in_base(value: Value, base: Option<Base>) -> Value {
-    match (value, base) {
-        (Value::Quantity(quantity), Some(base)) => match quantity.base.factor(base) {
-            Some(factor) => Value::Quantity(Quantity {
-                value: quantity.value * factor,
-                base,
-            }),
-            // A product of units: the check has made sure that it comes out in the field's.
-            None => Value::Quantity(Quantity {
-                value: quantity.value,
-                base,
-            }),
-        },
-        (value, _) => value,
     }
 }
 

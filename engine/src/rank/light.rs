@@ -6,16 +6,16 @@ use super::answer::{Alternative, Candidate, Context, Depth, FieldAnswer, Ranking
 use super::context;
 use super::describe::{self, ENTAILED, MERGED, SHOWN};
 use super::detail::Detail;
-use super::fields::{in_base, standing_of};
 use super::none::{Background, log2_sum};
 use super::posterior::{
     BESIDE_VALUE, LISTED, NEGLIGIBLE, SETTLED, SHORT, Weighed, prior_bits, stem,
 };
-use crate::compile::FamilyProgram;
+use crate::compile::{Item, LightFamily, Told};
 use crate::decode::{
     Decoder, Effort, Explanation, How, Leaf, Odds, Pick, Reading, Room, Scratch, Stream,
 };
-use crate::model::{CodeKind, Family, FamilyId, FieldId, Form, FormKind, RowItem, Standing};
+use crate::glyph::Glyph;
+use crate::model::{Family, FamilyId, FieldId};
 use crate::value::Value;
 
 /// Share of its family below which an explanation is not looked at for what the first candidate says.
@@ -184,12 +184,8 @@ fn told_at_once(
 ) -> Option<Candidate> {
     let (program, family) = decoder.family(id);
     let (first, share) = *leaves.first()?;
-    let code = |form: &&Form| form.kind == FormKind::Code;
-    let form = family.forms.iter().find(code)?;
-    let derives =
-        family.base.is_some() || !family.derived.is_empty() || !family.matrices.is_empty();
-    let documented = family.provenance.standing.unwrap_or_default() == Standing::Documented;
-    if share < ENTAILED || derives || !documented {
+    let simple = program.light(family, decoder.rules).telling.simple;
+    if share < ENTAILED || !simple {
         return None;
     }
     let tell = Tell::of(decoder, room, id, first, stream);
@@ -218,7 +214,7 @@ fn told_at_once(
         whole: true,
         ..Written::default()
     };
-    tell.write(&form.row.items, &mut written)?;
+    tell.write(&mut written)?;
     let whole = written.whole && !written.text.contains('_');
     Some(Candidate {
         family: id,
@@ -307,17 +303,11 @@ fn merge(own: &mut FieldAnswer, share: f64, merged: f64, others: &[Other<'_>]) -
 }
 
 /// Adds a field that is wanted and not told yet.
-fn push(
-    fields: &mut Vec<FieldAnswer>,
-    field: FieldId,
-    value: Option<Value>,
-    detail: &Detail<'_>,
-    read: bool,
-) {
+fn push(fields: &mut Vec<FieldAnswer>, field: FieldId, value: Option<Value>, detail: &Detail<'_>) {
     let told = fields.iter().any(|answer| answer.field == field);
-    if !told && detail.wants(field) && (read || value.is_some()) {
+    if !told && detail.wants(field) {
         fields.push(FieldAnswer {
-            unknown: read && value.is_none(),
+            unknown: value.is_none(),
             value,
             ..FieldAnswer::unnamed(field)
         });
@@ -327,10 +317,10 @@ fn push(
 /// What one leaf says.
 struct Tell<'a> {
     decoder: &'a Decoder<'a>,
-    program: &'a FamilyProgram,
-    family: &'a Family,
+    family: FamilyId,
+    light: &'a LightFamily,
     /// By slot, with the table.
-    picks: SmallVec<[Option<(&'a Pick, usize)>; 24]>,
+    picks: SmallVec<[Option<(&'a Pick, u32)>; 24]>,
     stream: &'a Stream,
 }
 
@@ -355,16 +345,17 @@ impl<'a> Tell<'a> {
         leaf: &Leaf,
         stream: &'a Stream,
     ) -> Tell<'a> {
-        let (program, family) = decoder.family(id);
-        let places = &program.rows[leaf.row as usize].lines[0].places;
-        let mut picks = SmallVec::from_elem(None, family.slots.len());
+        let (program, model) = decoder.family(id);
+        let light = program.light(model, decoder.rules);
+        let places = light.places(&light.rows[leaf.row as usize]);
+        let mut picks = SmallVec::from_elem(None, program.slots.len());
         for (pick, place) in room.picks(leaf).iter().zip(places) {
-            picks[place.slot] = Some((pick, place.table));
+            picks[usize::from(place.slot)] = Some((pick, place.table));
         }
         Tell {
             decoder,
-            program,
-            family,
+            family: id,
+            light,
             picks,
             stream,
         }
@@ -377,20 +368,24 @@ impl<'a> Tell<'a> {
         leaf: &Leaf,
         detail: &Detail<'_>,
     ) -> Option<(Vec<FieldAnswer>, Slots)> {
-        let mut fields: Vec<FieldAnswer> = Vec::with_capacity(self.family.slots.len());
+        let mut fields: Vec<FieldAnswer> = Vec::with_capacity(self.picks.len());
         let mut slots = Slots::new();
-        for slot in 0..self.family.slots.len() {
+        for slot in 0..self.picks.len() {
             self.slot(slot, detail, &mut fields)?;
             slots.resize(fields.len(), slot);
         }
         for (rule, date) in room.dates(leaf) {
-            let rule = &self.family.dates[rule];
-            if date.intervals.len() > 1 || rule.of.is_some() {
+            if date.intervals.len() > 1 {
                 return None;
             }
             if let Some((interval, _)) = date.intervals.first() {
-                let value = Some(Value::Dates(*interval));
-                push(&mut fields, rule.field, value, detail, true);
+                let rule = &self.decoder.family(self.family).1.dates[rule];
+                push(
+                    &mut fields,
+                    rule.field,
+                    Some(Value::Dates(*interval)),
+                    detail,
+                );
                 let slot = rule.slots.first().map_or(0, |slot| slot.index());
                 slots.resize(fields.len(), slot);
             }
@@ -401,7 +396,8 @@ impl<'a> Tell<'a> {
     /// The code by which a slot gives a field, as text; of a date all that is printed of it.
     fn code(&self, slot: usize, field: FieldId) -> String {
         let mut text = String::new();
-        let date = self.family.dates.iter().find(|rule| rule.field == field);
+        let (_, family) = self.decoder.family(self.family);
+        let date = family.dates.iter().find(|rule| rule.field == field);
         let mut slots: SmallVec<[usize; 4]> = match date {
             Some(rule) => rule.slots.iter().map(|slot| slot.index()).collect(),
             None => SmallVec::from_slice(&[slot]),
@@ -418,103 +414,100 @@ impl<'a> Tell<'a> {
 
     /// Adds what a slot says.
     fn slot(&self, slot: usize, detail: &Detail<'_>, fields: &mut Vec<FieldAnswer>) -> Option<()> {
-        let model = &self.family.slots[slot];
-        let Some((pick, table)) = self.picks[slot] else {
-            if let [only] = model.codes.as_slice()
-                && !model.literal
-                && !matches!(only.kind, CodeKind::Open(_))
-            {
-                if standing_of(self.family, only) != Standing::Documented {
-                    return None;
-                }
-                for (field, value) in &only.fields {
-                    push(fields, *field, Some(value.clone()), detail, false);
-                }
-            }
-            return Some(());
+        let telling = &self.light.telling;
+        let told = &telling.slots[slot];
+        let code = match self.picks[slot] {
+            Some((pick, _)) => pick.code,
+            None if told.only => 0,
+            None => return Some(()),
         };
-        let code = &model.codes[pick.code as usize];
-        if code.stands.is_some() || standing_of(self.family, code) != Standing::Documented {
+        let code = telling.code(told, code);
+        if !code.simple {
             return None;
         }
-        if model.literal {
+        if told.literal {
             return Some(());
         }
-        let dated = self.program.slots[slot].dated;
-        let says = |field: FieldId| {
-            // The parts of a date are said by the date.
-            detail.wants(field) && !(dated && self.decoder.part_of(field).is_some())
-        };
-        let base = |field: FieldId| self.decoder.rules.fields[field.index()].base;
-        for (field, value) in code.fields.iter().filter(|(field, _)| says(*field)) {
-            let value = in_base(value.clone(), base(*field));
-            push(fields, *field, Some(value), detail, true);
-        }
-        for (field, rule) in code.open_fields.iter().filter(|(field, _)| says(*field)) {
-            let mut text = String::new();
-            if !self.push_text(slot, (pick, table), &mut text) {
-                return None;
+        for (field, value) in telling.fields(code) {
+            if !detail.wants(*field) {
+                continue;
             }
-            let value = rule.value_of(text);
-            let value = value.map(|value| in_base(value, base(*field)));
-            push(fields, *field, value, detail, true);
+            let base = |value: Value| value.in_base(self.decoder.rules.fields[field.index()].base);
+            let value = match value {
+                Told::Text(text) => Some(Value::Text(telling.stretch(text).to_owned())),
+                Told::Value(value) => Some(value.clone()),
+                Told::Read => Some(Value::Text(self.read(slot)?)),
+                Told::Number(unit) => Value::number(&self.read(slot)?, *unit).map(base),
+                Told::Rule(number) => {
+                    let (_, family) = self.decoder.family(self.family);
+                    let code = &family.slots[slot].codes[self.picks[slot]?.0.code as usize];
+                    let glyphs: Vec<Glyph> = self.read(slot)?.chars().map(Glyph::Char).collect();
+                    code.open_fields[*number as usize]
+                        .1
+                        .value(&glyphs)
+                        .map(base)
+                }
+            };
+            push(fields, *field, value, detail);
         }
         Some(())
     }
 
-    /// Adds the code of a slot as text; false where it is not a text of characters.
-    fn push_text(&self, slot: usize, (pick, table): (&Pick, usize), text: &mut String) -> bool {
-        match &self.family.slots[slot].codes[pick.code as usize].kind {
-            CodeKind::Absent => true,
-            CodeKind::Listed(spelling) => {
-                spelling.push_to(text);
-                true
-            }
-            CodeKind::Open(_) => {
-                let How::Open(strip) = pick.how else {
-                    return false;
-                };
-                let strip = &self.program.tables[table].open[strip as usize];
-                let ticks = &self.stream.ticks[pick.start as usize..pick.end as usize];
-                self.decoder.push_taken(strip, ticks, text)
-            }
-        }
+    /// What was read of an open code.
+    fn read(&self, slot: usize) -> Option<String> {
+        let pick = self.picks[slot]?;
+        let mut text = String::with_capacity((pick.0.end - pick.0.start) as usize);
+        self.push_text(slot, pick, &mut text).then_some(text)
     }
 
-    /// Writes items of the ordering code.
-    fn write(&self, items: &[RowItem], so_far: &mut Written) -> Option<()> {
-        for item in items {
+    /// Adds the code of a slot as text; false where it is not a text of characters.
+    fn push_text(&self, slot: usize, (pick, table): (&Pick, u32), text: &mut String) -> bool {
+        let telling = &self.light.telling;
+        let code = telling.code(&telling.slots[slot], pick.code);
+        let How::Open(strip) = pick.how else {
+            text.push_str(telling.listed(code));
+            return true;
+        };
+        let strip = &self.light.strips(&self.light.tables[table as usize])[strip as usize];
+        let ticks = &self.stream.ticks[pick.start as usize..pick.end as usize];
+        let lower = || {
+            let (program, _) = self.decoder.family(self.family);
+            &program.tables[table as usize].open[strip.index as usize].lower
+        };
+        self.decoder
+            .push_taken(self.light.sets(strip), strip.lower.then(lower), ticks, text)
+    }
+
+    /// Writes the ordering code.
+    fn write(&self, so_far: &mut Written) -> Option<()> {
+        for item in &self.light.telling.written {
             match item {
-                RowItem::Boundary { boundary, .. } => so_far.pending = boundary.text(),
-                RowItem::Break => so_far.pending = " ",
-                RowItem::Optional(inner) => self.write(inner, so_far)?,
-                RowItem::Slot(slot) => self.write_slot(slot.index(), so_far)?,
+                Item::Boundary(boundary) => so_far.pending = boundary,
+                Item::Slot(slot) => self.write_slot(usize::from(*slot), so_far)?,
             }
         }
         Some(())
     }
 
     fn write_slot(&self, slot: usize, so_far: &mut Written) -> Option<()> {
-        let model = &self.family.slots[slot];
+        let telling = &self.light.telling;
+        let told = &telling.slots[slot];
         let before = so_far.text.len();
         so_far.text.push_str(so_far.pending);
         let from = so_far.text.len();
-        match (self.picks[slot], model.codes.as_slice()) {
-            (Some(pick), _) => {
+        match self.picks[slot] {
+            Some(pick) => {
                 if !self.push_text(slot, pick, &mut so_far.text) {
                     return None;
                 }
             }
-            (None, [only]) if !matches!(only.kind, CodeKind::Open(_)) => {
-                if let CodeKind::Listed(spelling) = &only.kind {
-                    spelling.push_to(&mut so_far.text);
-                }
-            }
+            None if told.only => so_far.text.push_str(telling.listed(telling.code(told, 0))),
             // What may be absent and was not read: only where everything is told.
-            (None, codes) if codes.iter().any(|code| code.kind == CodeKind::Absent) => return None,
-            (None, _) => {
+            None if told.absent => return None,
+            None => {
                 so_far.whole = false;
-                so_far.open.push(model.name.clone());
+                let (_, family) = self.decoder.family(self.family);
+                so_far.open.push(family.slots[slot].name.clone());
                 if so_far.open_before {
                     so_far.text.truncate(before);
                 } else {

@@ -31,6 +31,34 @@ pub enum Value {
 }
 
 impl Value {
+    /// A decimal number in a unit, without one a plain count.
+    pub(crate) fn number(decimal: &str, unit: Option<Unit>) -> Option<Value> {
+        let unit = unit.unwrap_or_else(|| Unit::base(Base::Count));
+        Some(Value::Quantity(Quantity {
+            value: unit.scale(decimal)?,
+            base: unit.base,
+        }))
+    }
+
+    /// The value in the base unit of its field.
+    #[must_use]
+    pub(crate) fn in_base(self, base: Option<Base>) -> Value {
+        match (self, base) {
+            (Value::Quantity(quantity), Some(base)) => match quantity.base.factor(base) {
+                Some(factor) => Value::Quantity(Quantity {
+                    value: quantity.value * factor,
+                    base,
+                }),
+                // A product of units: the check has made sure that it comes out in the field's.
+                None => Value::Quantity(Quantity {
+                    value: quantity.value,
+                    base,
+                }),
+            },
+            (value, _) => value,
+        }
+    }
+
     /// A plain count.
     #[must_use]
     pub fn count(value: f64) -> Value {

@@ -1,0 +1,388 @@
+//! A family for the light way (see `decode/light.rs`): what a walk and an answer in short touch, in few pieces of memory.
+//!
+//! Over thousands of families hardly anything is in the cache when it is asked for, and what a mark costs is how many lines of memory it
+//! touches. A table with its tables inside has each spelling, weight, text and field elsewhere; here those of a family stand side by side,
+//! numbers instead of pointers between them. It is made when a family is first asked, from the program and the model, and holds nothing of its own.
+
+use std::ops::Range;
+
+use super::table::Entry;
+use super::{FamilyProgram, RowProgram};
+use crate::glyph::Boundary;
+use crate::model::{
+    Code, CodeKind, Family, FieldId, FormKind, OpenRule, RowItem, RuleSet, Standing,
+};
+use crate::value::{DatePart, Unit, Value};
+
+/// A family without conditions.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct LightFamily {
+    /// By row of the family.
+    pub(crate) rows: Vec<LightRow>,
+    places: Vec<LightPlace>,
+    pub(crate) tables: Vec<LightTable>,
+    entries: Vec<LightEntry>,
+    strips: Vec<LightStrip>,
+    sets: Vec<u128>,
+    pub(crate) telling: Telling,
+}
+
+/// A row of one line.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct LightRow {
+    places: Range<u32>,
+    /// log2 of its share among all forms.
+    pub(crate) form: f64,
+    /// Most glyphs that it can have.
+    pub(crate) most: u32,
+    /// As in [`super::LineProgram`].
+    pub(crate) dated: Vec<(u32, Vec<(u8, usize)>)>,
+}
+
+/// A place of a line.
+#[derive(Debug, Clone)]
+pub(crate) struct LightPlace {
+    pub(crate) table: u32,
+    pub(crate) slot: u16,
+    pub(crate) before: Option<(Boundary, bool)>,
+    /// Whether its slot names the part.
+    pub(crate) names: bool,
+    /// Whether this place and those behind it need glyphs.
+    pub(crate) needs: bool,
+}
+
+/// A slot as printed in one kind of form.
+#[derive(Debug, Clone)]
+pub(crate) struct LightTable {
+    pub(crate) firsts: u128,
+    pub(crate) lengths: u64,
+    entries: u32,
+    mask: u32,
+    /// Among the entries.
+    empty: Range<u32>,
+    strips: Range<u32>,
+    pub(crate) cased: bool,
+    /// Whether it lists codes that an open strip leaves to them.
+    pub(crate) lists: bool,
+    /// Whether the calendar says how likely its codes are.
+    pub(crate) dated: bool,
+}
+
+/// A spelling with its weight.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct LightEntry {
+    pub(crate) entry: Entry,
+    /// log2 of its share of the slot.
+    pub(crate) alone: f64,
+    pub(crate) unlisted: bool,
+}
+
+/// An open strip with its weight.
+#[derive(Debug, Clone)]
+pub(crate) struct LightStrip {
+    sets: Range<u32>,
+    pub(crate) code: u32,
+    /// Which strip of the table.
+    pub(crate) index: u32,
+    pub(crate) share: f64,
+    pub(crate) alone: f64,
+    pub(crate) unlisted: bool,
+    pub(crate) free: bool,
+    /// Whether some of its letters are small.
+    pub(crate) lower: bool,
+}
+
+/// What a family says of its codes.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Telling {
+    /// Whether each slot says its own and nothing is made of several.
+    pub(crate) simple: bool,
+    pub(crate) slots: Vec<ToldSlot>,
+    codes: Vec<ToldCode>,
+    fields: Vec<(FieldId, Told)>,
+    texts: String,
+    /// The ordering code, its optional parts in.
+    pub(crate) written: Vec<Item>,
+}
+
+#[derive(Debug, Clone)]
+pub(crate) struct ToldSlot {
+    codes: u32,
+    pub(crate) literal: bool,
+    /// It has one code, a listed one: it is known without being read.
+    pub(crate) only: bool,
+    /// It may be absent.
+    pub(crate) absent: bool,
+}
+
+#[derive(Debug, Clone)]
+pub(crate) struct ToldCode {
+    text: Range<u32>,
+    fields: Range<u32>,
+    /// Whether the rule is documented, and the code stands for no other.
+    pub(crate) simple: bool,
+}
+
+/// The value of a field.
+#[derive(Debug, Clone)]
+pub(crate) enum Told {
+    /// A stretch of the texts.
+    Text(Range<u32>),
+    Value(Value),
+    /// What was read.
+    Read,
+    /// What was read, as a number.
+    Number(Option<Unit>),
+    /// By the rule of the model with this number.
+    Rule(u32),
+}
+
+/// An item of the ordering code.
+#[derive(Debug, Clone, Copy)]
+pub(crate) enum Item {
+    Slot(u16),
+    Boundary(&'static str),
+}
+
+impl LightFamily {
+    pub(crate) fn of(program: &FamilyProgram, family: &Family, rules: &RuleSet) -> LightFamily {
+        let mut light = LightFamily {
+            telling: Telling::of(family, rules),
+            ..LightFamily::default()
+        };
+        for (table, slot) in program.tables.iter().zip(program.slot_of_tables()) {
+            let weights = &program.slots[slot];
+            let weigh = |entry: &Entry| {
+                let weight = weights.codes.get(entry.code() as usize);
+                LightEntry {
+                    entry: *entry,
+                    alone: weight.map_or(0.0, |weight| weight.alone),
+                    unlisted: weight.is_some_and(|weight| weight.unlisted),
+                }
+            };
+            let from = light.entries.len() as u32;
+            let entries = table.entries();
+            light.entries.extend(entries.iter().map(weigh));
+            let empty = light.entries.len() as u32;
+            let nothing = table.empty.iter().map(|index| {
+                let code = table.spelled[*index as usize].code;
+                weigh(&Entry::nothing(*index, code))
+            });
+            light.entries.extend(nothing);
+            let strips = light.strips.len() as u32;
+            for (index, strip) in (0_u32..).zip(&table.open) {
+                let sets = light.sets.len() as u32;
+                light.sets.extend(&strip.sets);
+                let weight = &weights.codes[strip.code as usize];
+                light.strips.push(LightStrip {
+                    sets: sets..light.sets.len() as u32,
+                    code: strip.code,
+                    index,
+                    share: strip.share,
+                    alone: weight.alone,
+                    unlisted: weight.unlisted,
+                    free: strip.free,
+                    lower: strip.lower.contains(&true),
+                });
+            }
+            light.tables.push(LightTable {
+                firsts: table.firsts,
+                lengths: table.lengths,
+                entries: from,
+                mask: entries.len() as u32 - 1,
+                empty: empty..light.entries.len() as u32,
+                strips: strips..light.strips.len() as u32,
+                cased: table.cased,
+                lists: !table.listed.is_empty(),
+                dated: weights.dated,
+            });
+        }
+        let kinds = program.kinds.len();
+        let kind_bits = if kinds == 1 {
+            0.0
+        } else {
+            -(kinds as f64).log2()
+        };
+        for row in &program.rows {
+            light.add_row(row, kind_bits);
+        }
+        light
+    }
+
+    fn add_row(&mut self, row: &RowProgram, kind_bits: f64) {
+        let from = self.places.len() as u32;
+        let Some(line) = row.lines.first().filter(|_| row.light) else {
+            self.rows.push(LightRow::default());
+            return;
+        };
+        let places = line.places.iter().zip(&line.rest);
+        self.places.extend(places.map(|(place, rest)| LightPlace {
+            table: place.table as u32,
+            slot: place.slot as u16,
+            before: place.before,
+            names: row.naming[place.slot],
+            needs: *rest > 0,
+        }));
+        self.rows.push(LightRow {
+            places: from..self.places.len() as u32,
+            form: row.of_kind + kind_bits,
+            most: u32::try_from(line.most).unwrap_or(u32::MAX),
+            dated: line.dated.clone(),
+        });
+    }
+
+    pub(crate) fn places(&self, row: &LightRow) -> &[LightPlace] {
+        &self.places[row.places.start as usize..row.places.end as usize]
+    }
+
+    /// The spellings that print nothing.
+    pub(crate) fn empty(&self, table: &LightTable) -> &[LightEntry] {
+        &self.entries[table.empty.start as usize..table.empty.end as usize]
+    }
+
+    pub(crate) fn strips(&self, table: &LightTable) -> &[LightStrip] {
+        &self.strips[table.strips.start as usize..table.strips.end as usize]
+    }
+
+    pub(crate) fn sets(&self, strip: &LightStrip) -> &[u128] {
+        &self.sets[strip.sets.start as usize..strip.sets.end as usize]
+    }
+
+    /// The spellings of so many glyphs whose look-alike classes have a key.
+    pub(crate) fn of_key<'f>(
+        &'f self,
+        table: &LightTable,
+        run: u64,
+        glyphs: usize,
+    ) -> impl Iterator<Item = &'f LightEntry> {
+        let key = super::table::whole(run, glyphs);
+        let mask = table.mask as usize;
+        let entries = &self.entries[table.entries as usize..=table.entries as usize + mask];
+        let mut at = super::table::home(key, mask);
+        std::iter::from_fn(move || {
+            loop {
+                let found = &entries[at];
+                if found.entry.is_empty() {
+                    return None;
+                }
+                at = (at + 1) & mask;
+                if found.entry.has_key(key) {
+                    return Some(found);
+                }
+            }
+        })
+    }
+}
+
+impl Telling {
+    fn of(family: &Family, rules: &RuleSet) -> Telling {
+        let documented =
+            |standing: Option<Standing>| standing.unwrap_or_default() == Standing::Documented;
+        let form = family.forms.iter().find(|form| form.kind == FormKind::Code);
+        let mut telling = Telling {
+            simple: form.is_some()
+                && family.base.is_none()
+                && family.derived.is_empty()
+                && family.matrices.is_empty()
+                && documented(family.provenance.standing)
+                && family.dates.iter().all(|rule| rule.of.is_none()),
+            ..Telling::default()
+        };
+        if !telling.simple {
+            return telling;
+        }
+        if let Some(form) = form {
+            telling.items(&form.row.items);
+        }
+        for (number, slot) in family.slots.iter().enumerate() {
+            let dated = family
+                .dates
+                .iter()
+                .any(|rule| rule.slots.iter().any(|slot| slot.index() == number));
+            let only = slot.codes.len() == 1 && !matches!(slot.codes[0].kind, CodeKind::Open(_));
+            telling.simple &= !(dated && only);
+            telling.slots.push(ToldSlot {
+                codes: telling.codes.len() as u32,
+                literal: slot.literal,
+                only,
+                absent: slot.codes.iter().any(|code| code.kind == CodeKind::Absent),
+            });
+            for code in &slot.codes {
+                let standing = code.provenance.standing.or(family.provenance.standing);
+                let simple = code.stands.is_none() && documented(standing);
+                telling.add(code, simple, dated, rules);
+            }
+        }
+        telling
+    }
+
+    fn items(&mut self, items: &[RowItem]) {
+        for item in items {
+            match item {
+                RowItem::Slot(slot) => self.written.push(Item::Slot(slot.index() as u16)),
+                RowItem::Boundary { boundary, .. } => {
+                    self.written.push(Item::Boundary(boundary.text()));
+                }
+                RowItem::Break => self.written.push(Item::Boundary(" ")),
+                RowItem::Optional(inner) => self.items(inner),
+            }
+        }
+    }
+
+    fn text(&mut self, text: &str) -> Range<u32> {
+        let from = self.texts.len() as u32;
+        self.texts.push_str(text);
+        from..self.texts.len() as u32
+    }
+
+    fn add(&mut self, code: &Code, simple: bool, dated: bool, rules: &RuleSet) {
+        let text = match &code.kind {
+            CodeKind::Listed(spelling) => self.text(&spelling.text()),
+            CodeKind::Absent | CodeKind::Open(_) => 0..0,
+        };
+        let from = self.fields.len() as u32;
+        // The parts of a date are said by the date.
+        let says = |field: &FieldId| {
+            !(dated && DatePart::of_field(&rules.fields[field.index()].name).is_some())
+        };
+        for (field, value) in code.fields.iter().filter(|(field, _)| says(field)) {
+            let told = match value.clone().in_base(rules.fields[field.index()].base) {
+                Value::Text(value) => Told::Text(self.text(&value)),
+                value => Told::Value(value),
+            };
+            self.fields.push((*field, told));
+        }
+        for (number, (field, rule)) in (0..).zip(&code.open_fields) {
+            if says(field) {
+                let told = match rule {
+                    OpenRule::Text => Told::Read,
+                    OpenRule::Number(unit) => Told::Number(*unit),
+                    _ => Told::Rule(number),
+                };
+                self.fields.push((*field, told));
+            }
+        }
+        self.codes.push(ToldCode {
+            text,
+            fields: from..self.fields.len() as u32,
+            simple,
+        });
+    }
+
+    pub(crate) fn code(&self, slot: &ToldSlot, code: u32) -> &ToldCode {
+        &self.codes[(slot.codes + code) as usize]
+    }
+
+    pub(crate) fn fields(&self, code: &ToldCode) -> &[(FieldId, Told)] {
+        &self.fields[code.fields.start as usize..code.fields.end as usize]
+    }
+
+    /// A code as the rule lists it; nothing for an open one.
+    pub(crate) fn listed(&self, code: &ToldCode) -> &str {
+        self.stretch(&code.text)
+    }
+
+    pub(crate) fn stretch(&self, stretch: &Range<u32>) -> &str {
+        &self.texts[stretch.start as usize..stretch.end as usize]
+    }
+}
