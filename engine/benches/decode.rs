@@ -59,7 +59,9 @@ fn main() {
         .filter(|word| word != "--bench")
         .collect();
     let asked = |mode: &str| words.iter().any(|word| word == mode);
-    let file = words.iter().find(|word| *word != "deep" && *word != "spread");
+    let file = words
+        .iter()
+        .find(|word| *word != "deep" && *word != "spread");
     if let Some(file) = file.filter(|_| asked("spread")) {
         return spread(&rules, &std::fs::read_to_string(file).unwrap());
     }
@@ -183,12 +185,11 @@ fn spread(rules: &Rules, text: &str) {
         ..Notation::default()
     };
     let context = Context::on(jiff::civil::date(2026, 11, 25));
-    let readings: Vec<Reading> = text
+    let (lines, readings): (Vec<&str>, Vec<Reading>) = text
         .lines()
-        .filter_map(|line| Reading::parse(line, notation).ok())
-        .collect();
+        .filter_map(|line| Some((line, Reading::parse(line, notation).ok()?)))
+        .unzip();
     let mut first = 0.0;
-    let mut slow: Vec<(Duration, usize)> = Vec::new();
     for (name, effort) in [("first pass", Effort::Quick), ("deep", Effort::Deep)] {
         let decoder = rules.decoder().with(effort);
         let mut scratch = Scratch::default();
@@ -204,7 +205,15 @@ fn spread(rules: &Rules, text: &str) {
                 told += answer.candidates.first().map_or(0.0, |c| c.probability);
             }
         }
-        slow = took.iter().copied().zip(0..).collect();
+        let mut slowest: Vec<(&Duration, &&str)> = took.iter().zip(&lines).collect();
+        slowest.sort_unstable();
+        let slowest: Vec<&str> = slowest
+            .iter()
+            .rev()
+            .take(8)
+            .map(|(_, line)| **line)
+            .collect();
+        println!("slowest: {}", slowest.join(", "));
         took.sort_unstable();
         let at = |share: f64| {
             let place = (readings.len() as f64 * share) as usize;
@@ -223,17 +232,4 @@ fn spread(rules: &Rules, text: &str) {
             stopped as f64 * 100.0 / readings.len() as f64
         );
     }
-    slow.sort_unstable();
-    let lines: Vec<&str> = text.lines().filter(|l| Reading::parse(l, notation).is_ok()).collect();
-    for (took, at) in slow.iter().rev().take(60) {
-        let decoder = rules.decoder().with(Effort::Deep);
-        let mut scratch = Scratch::default();
-        let get = || etchlore_engine::decode::damage::C.iter().map(|c| c.load(std::sync::atomic::Ordering::Relaxed)).collect::<Vec<_>>();
-        let b = get();
-        rank(&decoder, &readings[*at], &context, &mut scratch);
-        let d: Vec<u64> = get().iter().zip(b).map(|(a, b)| a - b).collect();
-        println!("{took:?} {} {d:?}", lines[*at]);
-    }
-    let all: Vec<u64> = etchlore_engine::decode::damage::C.iter().map(|c| c.load(std::sync::atomic::Ordering::Relaxed)).collect();
-    println!("{all:?} rows");
 }

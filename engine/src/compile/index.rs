@@ -1,4 +1,5 @@
-//! Which lines a reading can be, by its first glyphs: a tree over their look-alike classes.
+//! Which lines a reading can be, by its first glyphs: a tree over their look-alike classes. Another one over their last glyphs, from the end
+//! on, says which lines can end as a reading does; only the search for damage asks it.
 //!
 //! A node holds the lines that can begin with the classes on the way to it. It grows only where readings come by and only while it holds more than a
 //! few, so that a run of one reading pays for little of it and many families that begin alike are told apart further on.
@@ -40,6 +41,8 @@ pub(crate) enum Step {
 #[derive(Debug, Default)]
 pub(crate) struct Index {
     lines: Vec<LineRef>,
+    /// Whether lines are told by their last glyphs.
+    backward: bool,
     root: Node,
     /// Lines held by nodes that have grown.
     held: AtomicUsize,
@@ -50,6 +53,7 @@ impl Clone for Index {
         // What has grown grows again where it is asked for.
         Index {
             lines: self.lines.clone(),
+            backward: self.backward,
             root: Node {
                 lines: self.root.lines.clone(),
                 grown: OnceLock::new(),
@@ -81,7 +85,8 @@ impl Grown {
 }
 
 impl Index {
-    pub(crate) fn of(families: &[FamilyProgram]) -> Index {
+    /// The index by the first glyphs, or by the last.
+    pub(crate) fn of(families: &[FamilyProgram], backward: bool) -> Index {
         let mut lines = Vec::new();
         for (f, family) in (0_u32..).zip(families) {
             for (r, row) in (0_u32..).zip(&family.rows) {
@@ -100,6 +105,7 @@ impl Index {
         let all = (0..lines.len() as u32).collect();
         Index {
             lines,
+            backward,
             root: Node {
                 lines: all,
                 grown: OnceLock::new(),
@@ -108,7 +114,7 @@ impl Index {
         }
     }
 
-    /// Adds the lines that can begin as a reading does: `step` gives what each of its places can be, `None` behind its end; `stop` whether a
+    /// Adds the lines that can begin (or end) as a reading does: `step` gives what each of its places can be, `None` behind its end; `stop` whether a
     /// line can end before a place; no more than `deep` places are looked at.
     pub(crate) fn lines(
         &self,
@@ -198,16 +204,21 @@ impl Walk<'_> {
             let family = &self.families[reference.family as usize];
             let row = &family.rows[reference.row as usize];
             let places = &row.lines[reference.line as usize].places;
-            let tables: Vec<&Table> = places
+            let mut tables: Vec<&Table> = places
                 .iter()
                 .map(|place| &family.tables[place.table])
                 .collect();
+            if self.index.backward {
+                tables.reverse();
+            }
             let after = After {
                 tables: &tables,
                 alphabet: self.alphabet,
+                backward: self.index.backward,
             };
             let follow = after.follow(0, &self.path, !self.path.is_empty());
-            if follow >> END & 1 == 1 {
+            // From the end on nobody asks where a line is over.
+            if follow >> END & 1 == 1 && !self.index.backward {
                 ends.push(*line);
             }
             for class in bits(follow & !(1 << END)) {
@@ -255,10 +266,13 @@ pub(crate) fn bits(mut word: u128) -> impl Iterator<Item = usize> {
     })
 }
 
-/// What can follow on a beginning of a line.
+/// What can follow on a beginning of a line, or stand before an end of it.
 struct After<'a> {
+    /// In the order of the path.
     tables: &'a [&'a Table],
     alphabet: &'a Alphabet,
+    /// Whether the path leads from the last glyph to the first.
+    backward: bool,
 }
 
 impl After<'_> {
@@ -266,6 +280,21 @@ impl After<'_> {
         bits(set).fold(0, |classes, id| {
             classes | 1 << self.alphabet.class(u8::try_from(id).unwrap_or(127))
         })
+    }
+
+    /// Whether a table has a spelling of the first so many classes of a path, by number.
+    fn whole(&self, table: &Table, path: &[u8]) -> Vec<bool> {
+        let mut whole = vec![!table.empty.is_empty()];
+        let mut run = 0;
+        for (length, class) in (1..).zip(path) {
+            run = if self.backward {
+                path[..length].iter().rev().fold(0, |run, c| key(run, *c))
+            } else {
+                key(run, *class)
+            };
+            whole.push(table.has_key(run, length));
+        }
+        whole
     }
 
     /// Classes that can follow when the places from `place` on begin with the classes of `path`; bit [`END`] where they can end there,
@@ -278,28 +307,32 @@ impl After<'_> {
         let Some(table) = self.tables.get(place) else {
             return if path.is_empty() { 1 << END } else { 0 };
         };
-        let mut run = 0;
-        let mut whole = vec![!table.empty.is_empty()];
-        for (length, class) in (1..).zip(path) {
-            run = key(run, *class);
-            whole.push(table.has_key(run, length));
-        }
-        for index in table.beginning(path, self.alphabet) {
-            if let Some(id) = table.spelled[*index as usize].ids.get(path.len()) {
-                found |= 1 << self.alphabet.class(*id);
+        let mut whole = self.whole(table, path);
+        let spellings = if self.backward {
+            table.ending(path, self.alphabet)
+        } else {
+            table.beginning(path, self.alphabet)
+        };
+        let nth = |length: usize, at: usize| {
+            if self.backward { length - 1 - at } else { at }
+        };
+        for index in spellings {
+            let ids = &table.spelled[*index as usize].ids;
+            if path.len() < ids.len() {
+                found |= 1 << self.alphabet.class(ids[nth(ids.len(), path.len())]);
             }
         }
         for strip in &table.open {
-            let so_far = strip.sets.iter().zip(path);
-            let fits = so_far
-                .into_iter()
-                .all(|(set, class)| self.classes(*set) >> class & 1 == 1);
-            if !fits {
+            let length = strip.sets.len();
+            let classes = |at: usize| self.classes(strip.sets[nth(length, at)]);
+            let mut so_far = path.iter().take(length).enumerate();
+            if !so_far.all(|(at, class)| classes(at) >> class & 1 == 1) {
                 continue;
             }
-            match strip.sets.get(path.len()) {
-                Some(set) => found |= self.classes(*set),
-                None => whole[strip.sets.len()] = true,
+            if path.len() < length {
+                found |= classes(path.len());
+            } else {
+                whole[length] = true;
             }
         }
         for (length, whole) in whole.into_iter().enumerate() {

@@ -28,6 +28,8 @@ pub struct Program {
     pub(crate) alphabet: Alphabet,
     pub(crate) families: Vec<FamilyProgram>,
     pub(crate) index: Index,
+    /// The same by the last glyphs.
+    pub(crate) backward: Index,
     /// By family, how many rows those before it have; all rows last.
     first_row: Vec<usize>,
 }
@@ -150,7 +152,8 @@ pub fn compile(
         families.push(next);
         families.extend(odd.next());
     }
-    let index = Index::of(&families);
+    let index = Index::of(&families, false);
+    let backward = Index::of(&families, true);
     let mut first_row = vec![0];
     for family in &families {
         first_row.push(first_row.last().copied().unwrap_or(0) + family.rows.len());
@@ -159,6 +162,7 @@ pub fn compile(
         alphabet,
         families,
         index,
+        backward,
         first_row,
     })
 }

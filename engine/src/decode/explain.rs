@@ -13,7 +13,7 @@ use super::dates::{DateRead, SeenPart, Years, read};
 use super::deep::{self, Edit};
 use super::stream::{Doubt, Stream, Tick};
 use super::walk::{Choice, How, Room, Walker, Way, conditions, cost};
-use crate::compile::{FamilyProgram, LineProgram, LineRef, Program, RowProgram, Step};
+use crate::compile::{FamilyProgram, LineProgram, LineRef, Program, RowProgram};
 use crate::glyph::Glyph;
 use crate::model::{Family, FamilyId, RuleSet};
 use crate::value::DatePart;
@@ -193,7 +193,7 @@ impl Begin {
 #[derive(Debug, Default)]
 pub struct Scratch {
     pub(crate) stream: Stream,
-    found: Vec<LineRef>,
+    pub(super) found: Vec<LineRef>,
     pub(super) rows: Vec<(u32, u32)>,
     /// Where lines that name the part may begin, sorted: what the index found.
     begins: Vec<Begin>,
@@ -414,7 +414,7 @@ impl<'p> Decoder<'p> {
     }
 
     /// Whether the rows to try come from the index.
-    fn indexed(&self) -> bool {
+    pub(super) fn indexed(&self) -> bool {
         self.use_index && self.only.is_none()
     }
 
@@ -438,14 +438,7 @@ impl<'p> Decoder<'p> {
             return;
         }
         for (number, start) in (0_u32..).zip(&stream.starts) {
-            let step = |depth: usize| {
-                let tick = stream.ticks.get(start + depth)?;
-                Some(match tick.doubt {
-                    Doubt::Read | Doubt::Certain => Step::Class(tick.class),
-                    Doubt::Run => Step::Run,
-                    _ => Step::One,
-                })
-            };
+            let step = |depth: usize| Some(stream.ticks.get(start + depth)?.step());
             let stop = |depth: usize| {
                 let at = start + depth;
                 stream.stops.get(at).copied().unwrap_or(true)

@@ -143,6 +143,8 @@ pub(crate) struct Alive<'a> {
     /// By place of the line: positions in the stream as it was read, as bits.
     pub(crate) at: &'a [u128],
     pub(crate) edit: Edit,
+    /// Whether the damage is an end or a beginning cut off, and nothing else an unread run: then a code must be torn there.
+    pub(crate) torn: bool,
 }
 
 impl<'a> Walker<'a> {
@@ -198,7 +200,7 @@ impl<'a> Walker<'a> {
         self.room.fits.clear();
         self.room.dead.clear();
         self.room.dead.resize(
-            (self.line.places.len() + 1) * (self.stream.len() + 1),
+            (self.line.places.len() + 1) * (self.stream.len() + 2),
             false,
         );
         let layout = match self.stream.ticks.get(start).map(|tick| tick.gap) {
@@ -235,7 +237,12 @@ impl<'a> Walker<'a> {
             self.stopped = true;
             return true;
         }
-        let memo = place * (self.stream.len() + 1) + at;
+        // Where a code must be torn, it matters whether one is.
+        let memo = if self.tears(at) && self.torn_before(at) {
+            (self.line.places.len() + 1) * (self.stream.len() + 1) + place
+        } else {
+            place * (self.stream.len() + 1) + at
+        };
         if !self.line.hard && self.room.dead[memo] {
             return false;
         }
@@ -277,7 +284,7 @@ impl<'a> Walker<'a> {
         }
         if let Some(gap) = self.gap_cost(at, expected) {
             let from = self.room.fits.len();
-            self.fits(table, at);
+            self.fits(table, place + 1, at);
             for index in from..self.room.fits.len() {
                 let fit = self.room.fits[index];
                 if self.is_dead(place + 1, fit.end) {
@@ -333,6 +340,18 @@ impl<'a> Walker<'a> {
         })
     }
 
+    /// Whether a code must be torn there.
+    fn tears(&self, at: usize) -> bool {
+        self.alive
+            .is_some_and(|alive| alive.torn && alive.edit.place() == at)
+    }
+
+    /// Whether the path has a code of which the end lies in the unread run there.
+    fn torn_before(&self, at: usize) -> bool {
+        let mut path = self.room.path.iter().rev();
+        path.any(|choice| choice.partial && choice.code.is_some() && choice.end == at)
+    }
+
     /// At an unread run: leave it, or let this place lie in it as a whole.
     fn hidden(
         &mut self,
@@ -342,7 +361,9 @@ impl<'a> Walker<'a> {
         layout: f64,
         fixes: u32,
     ) -> bool {
-        let mut found = self.step(place, at + 1, None, layout, fixes);
+        let leaves = !self.tears(at) || self.torn_before(at);
+        let mut found =
+            leaves && !self.is_dead(place, at + 1) && self.step(place, at + 1, None, layout, fixes);
         if let Some(here) = self.line.places.get(place) {
             self.room.path.push(Choice {
                 slot: here.slot,
@@ -414,8 +435,8 @@ impl<'a> Walker<'a> {
         gap_between(gap, expected)
     }
 
-    /// Adds what of a table fits at a position to the room's fits.
-    fn fits(&mut self, table: &Table, at: usize) {
+    /// Adds what of a table fits at a position, with place `next` behind it, to the room's fits.
+    fn fits(&mut self, table: &Table, next: usize, at: usize) {
         let ticks = &self.stream.ticks[at..];
         let mut longest = (64 - table.lengths.leading_zeros() as usize).saturating_sub(1);
         if ticks
@@ -452,17 +473,63 @@ impl<'a> Walker<'a> {
                 .take_while(|tick| matches!(tick.doubt, Doubt::Read | Doubt::Certain))
                 .count();
             if plain < ticks.len() {
-                let classes: Vec<u8> = ticks[..plain].iter().map(|tick| tick.class).collect();
-                for index in table.beginning(&classes, self.alphabet) {
-                    let spelled = &table.spelled[*index as usize];
-                    if spelled.ids.len() > plain {
-                        self.fit_spelled(table, *index, spelled, at);
-                    }
+                if ticks[plain].doubt == Doubt::Run && plain == 0 {
+                    self.fits_behind_run(table, next, at);
+                } else {
+                    self.fits_doubtful(table, next, at, plain);
                 }
             }
         }
         for (index, strip) in (0_u32..).zip(&table.open) {
             self.fit_open(table, index, strip, at);
+        }
+    }
+
+    /// The same for spellings of more than `plain` glyphs, so many of which were read for sure, and the next was not.
+    fn fits_doubtful(&mut self, table: &Table, next: usize, at: usize, plain: usize) {
+        let ticks = &self.stream.ticks[at..];
+        if plain >= table.max {
+            return;
+        }
+        let classes: SmallVec<[u8; 32]> = ticks[..plain].iter().map(|tick| tick.class).collect();
+        // A spelling that runs into no unread run ends behind as many glyphs as it has.
+        let window = &ticks[..ticks.len().min(table.max)];
+        let exact = window.iter().all(|tick| tick.doubt != Doubt::Run);
+        for index in table.beginning(&classes, self.alphabet) {
+            let spelled = &table.spelled[*index as usize];
+            let length = spelled.ids.len();
+            if length > plain
+                && !(exact && (length > window.len() || self.is_dead(next, at + length)))
+            {
+                self.fit_spelled(table, *index, spelled, at);
+            }
+        }
+    }
+
+    /// The same for spellings of which the beginning lies in the unread run there.
+    fn fits_behind_run(&mut self, table: &Table, next: usize, at: usize) {
+        let behind = &self.stream.ticks[at + 1..];
+        let most = table.max.saturating_sub(1).min(behind.len());
+        let mut fitting: Vec<u32> = Vec::new();
+        let mut classes: SmallVec<[u8; 32]> = SmallVec::new();
+        for length in (1..=most).filter(|length| !self.is_dead(next, at + 1 + length)) {
+            let end = &behind[..length];
+            // What was read before the first glyph that was not, from there on anything.
+            let known = end
+                .iter()
+                .rev()
+                .take_while(|tick| matches!(tick.doubt, Doubt::Read | Doubt::Certain));
+            classes.clear();
+            classes.extend(known.map(|tick| tick.class));
+            let ending = table.ending(&classes, self.alphabet).iter().copied();
+            fitting.extend(ending.filter(|index| {
+                let ids = &table.spelled[*index as usize].ids;
+                ids.len() > length
+            }));
+        }
+        table.in_order(&mut fitting, self.alphabet);
+        for index in fitting {
+            self.fit_spelled(table, index, &table.spelled[index as usize], at);
         }
     }
 
@@ -529,7 +596,7 @@ impl<'a> Walker<'a> {
     pub(super) fn ends(&mut self, table: &Table, at: usize) -> u128 {
         let empty = if table.empty.is_empty() { 0 } else { 1 << at };
         self.room.fits.clear();
-        self.fits(table, at);
+        self.fits(table, 0, at);
         self.room
             .fits
             .iter()
