@@ -4,8 +4,11 @@
 //! A node holds the lines that can begin with the classes on the way to it. It grows only where readings come by and only while it holds more than a
 //! few, so that a run of one reading pays for little of it and many families that begin alike are told apart further on.
 
+use std::cell::RefCell;
 use std::sync::OnceLock;
 use std::sync::atomic::{AtomicUsize, Ordering};
+
+use rustc_hash::FxHashMap;
 
 use super::FamilyProgram;
 use super::alphabet::Alphabet;
@@ -21,6 +24,8 @@ pub(crate) struct LineRef {
 
 /// Lines that a node may hold without growing.
 const FEW: usize = 4;
+/// The same by the last glyphs: who asks for them tries each line that is left at little cost.
+const FEW_BACKWARD: usize = 24;
 /// Glyphs beyond which no node grows.
 const DEEP: usize = 12;
 /// Lines that all grown nodes together may hold, for each line of the program.
@@ -133,6 +138,7 @@ impl Index {
             stop,
             path: Vec::new(),
             deep: deep.min(DEEP),
+            classes: RefCell::default(),
             found,
         };
         walk.node(&self.root);
@@ -152,6 +158,8 @@ struct Walk<'a> {
     /// Classes on the way to the node.
     path: Vec<u8>,
     deep: usize,
+    /// Classes of sets of ids: many places take the same few sets.
+    classes: RefCell<FxHashMap<u128, u128>>,
     found: &'a mut Vec<LineRef>,
 }
 
@@ -164,7 +172,12 @@ impl Walk<'_> {
 
     fn node(&mut self, node: &Node) {
         let depth = self.path.len();
-        let few = node.lines.len() <= FEW || depth >= self.deep;
+        let most = if self.index.backward {
+            FEW_BACKWARD
+        } else {
+            FEW
+        };
+        let few = node.lines.len() <= most || depth >= self.deep;
         if few || depth > 0 && self.full() && node.grown.get().is_none() {
             return self.all(&node.lines);
         }
@@ -215,6 +228,7 @@ impl Walk<'_> {
                 tables: &tables,
                 alphabet: self.alphabet,
                 backward: self.index.backward,
+                known: &self.classes,
             };
             let follow = after.follow(0, &self.path, !self.path.is_empty());
             // From the end on nobody asks where a line is over.
@@ -273,12 +287,15 @@ struct After<'a> {
     alphabet: &'a Alphabet,
     /// Whether the path leads from the last glyph to the first.
     backward: bool,
+    known: &'a RefCell<FxHashMap<u128, u128>>,
 }
 
 impl After<'_> {
     fn classes(&self, set: u128) -> u128 {
-        bits(set).fold(0, |classes, id| {
-            classes | 1 << self.alphabet.class(u8::try_from(id).unwrap_or(127))
+        *self.known.borrow_mut().entry(set).or_insert_with(|| {
+            bits(set).fold(0, |classes, id| {
+                classes | 1 << self.alphabet.class(u8::try_from(id).unwrap_or(127))
+            })
         })
     }
 

@@ -15,7 +15,7 @@ use crate::model::FamilyId;
 /// Longest reading that is searched for damage, in glyphs.
 const MAX_DAMAGED: usize = 80;
 /// Most steps of all walks of one family.
-const MAX_STEPS: u64 = 1_500;
+const MAX_STEPS: u64 = 3_000;
 
 /// Glyphs of a beginning that a damage can lie in.
 const BEGINNING: usize = 3;
@@ -34,8 +34,8 @@ pub(crate) struct Found<'a> {
     pub(crate) bits: f64,
 }
 
-/// Whether it is likely enough to be weighed.
-pub(crate) type Worth<'a> = dyn Fn(&Found<'_>) -> bool + 'a;
+/// By how many bits it is likelier than what is passed over; below 0 it is not weighed.
+pub(crate) type Worth<'a> = dyn Fn(&Found<'_>) -> f64 + 'a;
 
 /// What an explanation of a family must come to beside one that takes the whole reading as one line.
 pub(super) struct Least<'a> {
@@ -128,7 +128,7 @@ impl Decoder<'_> {
             } = &damages[index];
             let edit = *edit;
             let Some(ways) =
-                self.damaged_ways(&mut tried[at], index, edit, &stream, before, scratch)
+                self.damaged_ways(&mut tried[at], index, edit, &stream, before, worth, scratch)
             else {
                 continue;
             };
@@ -322,6 +322,7 @@ impl Decoder<'_> {
     }
 
     /// The ways for the lines of a row, one of them with a damage; `None` if no line can have it.
+    #[allow(clippy::too_many_arguments)]
     fn damaged_ways(
         &self,
         tried: &mut Tried,
@@ -329,6 +330,7 @@ impl Decoder<'_> {
         edit: Edit,
         stream: &Stream,
         before: &Stream,
+        worth: &Worth<'_>,
         scratch: &mut Scratch,
     ) -> Option<Vec<Vec<Way>>> {
         let program = &self.program.families[tried.family];
@@ -337,6 +339,23 @@ impl Decoder<'_> {
         let place = edit.place();
         let torn = matches!(edit, Edit::EndCut(_) | Edit::StartCut(_))
             && stream.ticks.iter().all(|tick| tick.doubt != Doubt::Run);
+        // A line that is laid alone is worth what it comes to itself: the damage, and check digits that hold, beside its codes.
+        let checks = &self.rules.families[tried.family].checks;
+        let beside = edit.bits(&self.program.alphabet)
+            + checks
+                .iter()
+                .map(|check| f64::from(check.modulus).log2())
+                .sum::<f64>();
+        let most = |stretch: (usize, usize)| {
+            worth(&Found {
+                family: program.id,
+                segments: &[stretch],
+                choices: &[],
+                edit: Some(edit),
+                bits: beside,
+            })
+        };
+        let alone = row.lines.len() == 1 || before.starts.len() == 1;
         let line_of = |at: usize| before.ticks.get(at).map_or(0, |tick| tick.line);
         let mut ways: Vec<Vec<Way>> = Vec::with_capacity(row.lines.len());
         for (line, (possible, alive)) in row.lines.iter().zip(&tried.lines) {
@@ -347,6 +366,7 @@ impl Decoder<'_> {
                     at: alive,
                     edit,
                     torn,
+                    most: if alone { Some(&most) } else { None },
                 });
             if possible.contains(&(index as u32)) {
                 // A line of a form goes on in the next line at most.

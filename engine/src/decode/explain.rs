@@ -693,7 +693,7 @@ impl<'p> Decoder<'p> {
         if let Some(damage) = damage {
             let mut found = as_found(Some(damage.edit));
             found.bits += damage.bits;
-            if !(damage.worth)(&found) {
+            if (damage.worth)(&found) < 0.0 {
                 return;
             }
         }

@@ -110,7 +110,11 @@ struct Fit {
 #[derive(Debug, Default)]
 pub(crate) struct Room {
     path: Vec<Choice>,
-    dead: Vec<bool>,
+    /// log2 of the most with which a place and position was met from which no way leads to the end: `-inf` where none was tried, `inf` where
+    /// none can.
+    dead: Vec<f64>,
+    /// By position: how many bits the way may lose up to there at most; empty where there is no bound.
+    most: Vec<f64>,
     /// What fits at each position of the path that is being walked.
     fits: Vec<Fit>,
     /// Where one entry that runs through unread runs can end.
@@ -128,6 +132,10 @@ pub(crate) struct Walker<'a> {
     steps: u32,
     /// How often the bound on look-alikes turned a way off: then a dead end is not dead for others.
     turned_off: u32,
+    /// The same for the bound on bits: then a dead end is one for ways that are no better.
+    outbid: u32,
+    /// log2 of what the codes of the path come to at most, where there is a bound.
+    bits: f64,
     pub(crate) ways: Vec<Way>,
     /// Whether a bound was met.
     pub(crate) stopped: bool,
@@ -138,13 +146,15 @@ pub(crate) struct Walker<'a> {
 }
 
 /// From where the rest of a line can be read behind a damage.
-#[derive(Debug, Clone, Copy)]
+#[derive(Clone, Copy)]
 pub(crate) struct Alive<'a> {
     /// By place of the line: positions in the stream as it was read, as bits.
     pub(crate) at: &'a [u128],
     pub(crate) edit: Edit,
     /// Whether the damage is an end or a beginning cut off, and nothing else an unread run: then a code must be torn there.
     pub(crate) torn: bool,
+    /// How many bits a way over a stretch may lose before it is not worth weighing, where no other line can make up for it.
+    pub(crate) most: Option<&'a dyn Fn((usize, usize)) -> f64>,
 }
 
 impl<'a> Walker<'a> {
@@ -163,6 +173,8 @@ impl<'a> Walker<'a> {
             room: Room::default(),
             steps: 0,
             turned_off: 0,
+            outbid: 0,
+            bits: 0.0,
             ways: Vec::new(),
             stopped: false,
             walked: 0,
@@ -201,14 +213,57 @@ impl<'a> Walker<'a> {
         self.room.dead.clear();
         self.room.dead.resize(
             (self.line.places.len() + 1) * (self.stream.len() + 2),
-            false,
+            f64::NEG_INFINITY,
         );
+        self.bound();
         let layout = match self.stream.ticks.get(start).map(|tick| tick.gap) {
             Some(Gap::Within(_)) => cost::AFTER_TEXT,
             _ => 0.0,
         };
-        self.step(0, start, None, layout, 0);
+        if !self.is_outbid(start, layout) {
+            self.step(0, start, None, layout, 0);
+        }
         self.walked += u64::from(self.steps);
+    }
+
+    /// Notes how many bits a way may lose.
+    fn bound(&mut self) {
+        let mut most = std::mem::take(&mut self.room.most);
+        most.clear();
+        if let Some(of) = self.alive.and_then(|alive| alive.most) {
+            most.resize(self.stream.len() + 1, f64::NEG_INFINITY);
+            let mut best = f64::NEG_INFINITY;
+            for at in (self.start..=self.stream.len()).rev() {
+                if at > self.start && self.stream.stops[at] {
+                    best = best.max(of((self.start, at)) + self.after(at));
+                }
+                // Sums are rounded otherwise than where they are weighed.
+                most[at] = best + 1e-6;
+            }
+        }
+        self.room.most = most;
+    }
+
+    /// Whether no way over this position is worth weighing.
+    fn is_outbid(&self, at: usize, bits: f64) -> bool {
+        self.room.most.get(at).is_some_and(|most| bits + most < 0.0)
+    }
+
+    /// log2 of the most that a code at a place adds to a way, if it counts.
+    fn most_of(&self, place: usize, code: u32, channel: f64, share: f64) -> f64 {
+        if self.room.most.is_empty() {
+            return 0.0;
+        }
+        let slot = self.line.places[place].slot;
+        let weights = &self.family.slots[slot];
+        // A slot that stands twice is drawn once.
+        let again = self.line.places[..place].iter().any(|p| p.slot == slot);
+        if again {
+            channel
+        } else {
+            let share = if weights.dated { 0.0 } else { share };
+            channel + weights.codes[code as usize].ceiling + share
+        }
     }
 
     /// Whether the glyph there was read as one with which the first place cannot begin: a walk would end at its first step.
@@ -243,10 +298,11 @@ impl<'a> Walker<'a> {
         } else {
             place * (self.stream.len() + 1) + at
         };
-        if !self.line.hard && self.room.dead[memo] {
+        if !self.line.hard && self.bits + layout <= self.room.dead[memo] {
+            self.outbid += u32::from(self.room.dead[memo].is_finite());
             return false;
         }
-        let turned_off = self.turned_off;
+        let (turned_off, outbid, bits) = (self.turned_off, self.outbid, self.bits);
         let mut found = false;
         if let Some(tick) = self.stream.ticks.get(at)
             && tick.doubt == Doubt::Run
@@ -256,7 +312,7 @@ impl<'a> Walker<'a> {
         let Some(here) = self.line.places.get(place) else {
             found |= self.finish(at, layout, false);
             if !found {
-                self.room.dead[memo] = true;
+                self.room.dead[memo] = f64::INFINITY;
             }
             return found;
         };
@@ -279,7 +335,13 @@ impl<'a> Walker<'a> {
                 partial: false,
                 doubt: 0.0,
             });
-            found |= self.step(place + 1, at, expected, layout, fixes);
+            self.bits = bits + self.most_of(place, spelled.code, 0.0, 0.0);
+            if self.is_outbid(at, self.bits + layout) {
+                self.outbid += 1;
+            } else {
+                found |= self.step(place + 1, at, expected, layout, fixes);
+            }
+            self.bits = bits;
             self.room.path.pop();
         }
         if let Some(gap) = self.gap_cost(at, expected) {
@@ -294,6 +356,12 @@ impl<'a> Walker<'a> {
                     self.turned_off += 1;
                     continue;
                 }
+                let most = bits + self.most_of(place, fit.code, fit.channel, fit.share);
+                if self.is_outbid(fit.end, most + layout + gap) {
+                    self.outbid += 1;
+                    continue;
+                }
+                self.bits = most;
                 self.room.path.push(Choice {
                     slot,
                     table: table_at,
@@ -311,6 +379,7 @@ impl<'a> Walker<'a> {
                 found |= self.step(place + 1, fit.end, None, layout + gap, fixes + fit.fixes);
                 self.room.path.pop();
             }
+            self.bits = bits;
             self.room.fits.truncate(from);
         }
         // The line may have been cut off here, after at least one printed place.
@@ -325,7 +394,11 @@ impl<'a> Walker<'a> {
         // Where the line can be cut off, that hangs on whether the place before was printed.
         let can_be_cut = self.line.rest[place] > 0 && self.stream.stops[at];
         if !found && !can_be_cut && self.turned_off == turned_off {
-            self.room.dead[memo] = true;
+            self.room.dead[memo] = if self.outbid == outbid {
+                f64::INFINITY
+            } else {
+                bits + layout
+            };
         }
         found
     }
@@ -395,7 +468,20 @@ impl<'a> Walker<'a> {
         }) {
             return false;
         }
-        let after = match self.stream.ticks.get(at).map(|tick| tick.gap) {
+        let layout = layout + self.after(at);
+        self.ways.push(Way {
+            start: self.start,
+            end: at,
+            choices: self.room.path.clone(),
+            layout,
+            cut,
+        });
+        true
+    }
+
+    /// log2 cost of what follows on a line that ends there.
+    fn after(&self, at: usize) -> f64 {
+        match self.stream.ticks.get(at).map(|tick| tick.gap) {
             None | Some(Gap::Line) => 0.0,
             Some(Gap::Within(Boundary::Space)) => cost::BEFORE_TEXT,
             Some(Gap::Within(_)) => {
@@ -411,15 +497,7 @@ impl<'a> Walker<'a> {
                     cost::TAIL
                 }
             }
-        };
-        self.ways.push(Way {
-            start: self.start,
-            end: at,
-            choices: self.room.path.clone(),
-            layout: layout + after,
-            cut,
-        });
-        true
+        }
     }
 
     /// log2 cost of the boundary before the glyph at `at`; `None` where a hard one is missing.
