@@ -8,7 +8,7 @@ use smallvec::SmallVec;
 
 use super::deep::Edit;
 use super::stream::{Doubt, Gap, Stream, Tick};
-use crate::compile::{Alphabet, FamilyProgram, LineProgram, OpenStrip, Spelled, Table, key};
+use crate::compile::{Alphabet, FamilyProgram, LineProgram, OpenStrip, Place, Spelled, Table, key};
 use crate::glyph::Boundary;
 
 /// log2 costs of what separates a reading from the form, beside the look-alikes. They are stated beliefs, not measurements.
@@ -232,16 +232,38 @@ impl<'a> Walker<'a> {
         most.clear();
         if let Some(of) = self.alive.and_then(|alive| alive.most) {
             most.resize(self.stream.len() + 1, f64::NEG_INFINITY);
-            let mut best = f64::NEG_INFINITY;
+            let unread = self.unread_gain();
+            let (mut best, mut gain) = (f64::NEG_INFINITY, 0.0);
             for at in (self.start..=self.stream.len()).rev() {
+                let tick = self.stream.ticks.get(at);
+                if tick.is_some_and(|tick| matches!(tick.doubt, Doubt::Unread | Doubt::OneOf)) {
+                    gain += unread;
+                }
                 if at > self.start && self.stream.stops[at] {
                     best = best.max(of((self.start, at)) + self.after(at));
                 }
                 // Sums are rounded otherwise than where they are weighed.
-                most[at] = best + 1e-6;
+                most[at] = best + gain + 1e-6;
             }
         }
         self.room.most = most;
+    }
+
+    /// log2 of the most that one unread glyph can add to a way: where the share of an open code is not counted, as dates sum over theirs and a
+    /// slot that stands twice is drawn once.
+    fn unread_gain(&self) -> f64 {
+        if !self.stream.doubtful {
+            return 0.0;
+        }
+        let places = self.line.places.iter().enumerate();
+        let uncounted = places.filter(|(at, place)| {
+            let again = |other: &Place| other.slot == place.slot;
+            self.family.slots[place.slot].dated || self.line.places[..*at].iter().any(again)
+        });
+        uncounted
+            .flat_map(|(_, place)| &self.family.tables[place.table].open)
+            .flat_map(|strip| &strip.sizes)
+            .fold(0.0, |most: f64, size| most.max(size.log2()))
     }
 
     /// Whether no way over this position is worth weighing.
@@ -298,8 +320,11 @@ impl<'a> Walker<'a> {
         } else {
             place * (self.stream.len() + 1) + at
         };
-        if !self.line.hard && self.bits + layout <= self.room.dead[memo] {
-            self.outbid += u32::from(self.room.dead[memo].is_finite());
+        // What a boundary costs hangs on the one that is pending.
+        let dead = self.room.dead[memo];
+        let known = dead == f64::INFINITY || pending.is_none() && self.bits + layout <= dead;
+        if !self.line.hard && known {
+            self.outbid += u32::from(dead.is_finite());
             return false;
         }
         let (turned_off, outbid, bits) = (self.turned_off, self.outbid, self.bits);
@@ -394,11 +419,11 @@ impl<'a> Walker<'a> {
         // Where the line can be cut off, that hangs on whether the place before was printed.
         let can_be_cut = self.line.rest[place] > 0 && self.stream.stops[at];
         if !found && !can_be_cut && self.turned_off == turned_off {
-            self.room.dead[memo] = if self.outbid == outbid {
-                f64::INFINITY
-            } else {
-                bits + layout
-            };
+            if self.outbid == outbid {
+                self.room.dead[memo] = f64::INFINITY;
+            } else if pending.is_none() {
+                self.room.dead[memo] = self.room.dead[memo].max(bits + layout);
+            }
         }
         found
     }
