@@ -1,6 +1,7 @@
 //! Rates of the stages on the embedded rules: load (parse, check, compile) and decode with ranking. Run with
 //! `cargo bench -p etchlore-engine`; each figure is the best of five passes, and each pass checks its answers. With `-- FILE` also the marks of a file, one a
-//! line, in short and without the search for damage, as a parts list is decoded; with `-- deep FILE` with it.
+//! line, in short and without the search for damage, as a parts list is decoded; with `-- deep FILE` with it; with `-- spread FILE` how whole answers
+//! of single marks spread, without the search for damage and with it.
 
 #![allow(clippy::print_stdout, clippy::disallowed_methods, clippy::unwrap_used)]
 
@@ -9,7 +10,7 @@ use std::time::{Duration, Instant};
 use etchlore_engine::compile::Limits;
 use etchlore_engine::decode::{Effort, Notation, Reading, Scratch};
 use etchlore_engine::glyph::Confusions;
-use etchlore_engine::rank::{Context, Wanted, rank_in_short};
+use etchlore_engine::rank::{Context, Wanted, rank, rank_in_short};
 use etchlore_engine::write::sample;
 use etchlore_engine::{Rules, packs, store};
 
@@ -53,9 +54,17 @@ fn main() {
         bytes_stored.len()
     );
 
-    let file = std::env::args()
+    let words: Vec<String> = std::env::args()
         .skip(1)
-        .find(|word| word != "--bench" && word != "deep");
+        .filter(|word| word != "--bench")
+        .collect();
+    let asked = |mode: &str| words.iter().any(|word| word == mode);
+    let file = words
+        .iter()
+        .find(|word| *word != "deep" && *word != "spread");
+    if let Some(file) = file.filter(|_| asked("spread")) {
+        return spread(&rules, &std::fs::read_to_string(file).unwrap());
+    }
     if let Some(file) = file {
         return list(&rules, &std::fs::read_to_string(file).unwrap());
     }
@@ -167,4 +176,60 @@ fn list(rules: &Rules, text: &str) {
         "{marks} marks, {known} known: {took:?}, {:.1} us a mark; all first candidates together {told:.6}",
         took.as_secs_f64() * 1e6 / f64::from(marks)
     );
+}
+
+/// How long whole answers take, mark by mark: the best of three of each, at the median and far out.
+fn spread(rules: &Rules, text: &str) {
+    let notation = Notation {
+        table: true,
+        ..Notation::default()
+    };
+    let context = Context::on(jiff::civil::date(2026, 11, 25));
+    let (lines, readings): (Vec<&str>, Vec<Reading>) = text
+        .lines()
+        .filter_map(|line| Some((line, Reading::parse(line, notation).ok()?)))
+        .unzip();
+    let mut first = 0.0;
+    for (name, effort) in [("first pass", Effort::Quick), ("deep", Effort::Deep)] {
+        let decoder = rules.decoder().with(effort);
+        let mut scratch = Scratch::default();
+        let mut took = vec![Duration::MAX; readings.len()];
+        let (mut stopped, mut told) = (0, 0.0);
+        for _ in 0..3 {
+            (stopped, told) = (0, 0.0);
+            for (reading, took) in readings.iter().zip(&mut took) {
+                let start = Instant::now();
+                let answer = rank(&decoder, reading, &context, &mut scratch);
+                *took = start.elapsed().min(*took);
+                stopped += usize::from(answer.stopped.is_some());
+                told += answer.candidates.first().map_or(0.0, |c| c.probability);
+            }
+        }
+        let mut slowest: Vec<(&Duration, &&str)> = took.iter().zip(&lines).collect();
+        slowest.sort_unstable();
+        let slowest: Vec<&str> = slowest
+            .iter()
+            .rev()
+            .take(8)
+            .map(|(_, line)| **line)
+            .collect();
+        println!("slowest: {}", slowest.join(", "));
+        took.sort_unstable();
+        let at = |share: f64| {
+            let place = (readings.len() as f64 * share) as usize;
+            took[place.min(readings.len() - 1)].as_secs_f64() * 1e3
+        };
+        if first == 0.0 {
+            first = at(0.5);
+        }
+        println!(
+            "{name:10} median {:.3} ms, 99 % {:.3}, 99.9 % {:.3}, most {:.3}; 99.9 % is {:.0} first passes; {:.1} % stopped; all first candidates together {told:.6}",
+            at(0.5),
+            at(0.99),
+            at(0.999),
+            at(1.0),
+            at(0.999) / first,
+            stopped as f64 * 100.0 / readings.len() as f64
+        );
+    }
 }

@@ -1,10 +1,14 @@
-//! Which lines a reading can be, by its first glyphs: a tree over their look-alike classes.
+//! Which lines a reading can be, by its first glyphs: a tree over their look-alike classes. Another one over their last glyphs, from the end
+//! on, says which lines can end as a reading does; only the search for damage asks it.
 //!
 //! A node holds the lines that can begin with the classes on the way to it. It grows only where readings come by and only while it holds more than a
 //! few, so that a run of one reading pays for little of it and many families that begin alike are told apart further on.
 
+use std::cell::RefCell;
 use std::sync::OnceLock;
 use std::sync::atomic::{AtomicUsize, Ordering};
+
+use rustc_hash::FxHashMap;
 
 use super::FamilyProgram;
 use super::alphabet::Alphabet;
@@ -20,6 +24,8 @@ pub(crate) struct LineRef {
 
 /// Lines that a node may hold without growing.
 const FEW: usize = 4;
+/// The same by the last glyphs: who asks for them tries each line that is left at little cost.
+const FEW_BACKWARD: usize = 24;
 /// Glyphs beyond which no node grows.
 const DEEP: usize = 12;
 /// Lines that all grown nodes together may hold, for each line of the program.
@@ -40,6 +46,8 @@ pub(crate) enum Step {
 #[derive(Debug, Default)]
 pub(crate) struct Index {
     lines: Vec<LineRef>,
+    /// Whether lines are told by their last glyphs.
+    backward: bool,
     root: Node,
     /// Lines held by nodes that have grown.
     held: AtomicUsize,
@@ -50,6 +58,7 @@ impl Clone for Index {
         // What has grown grows again where it is asked for.
         Index {
             lines: self.lines.clone(),
+            backward: self.backward,
             root: Node {
                 lines: self.root.lines.clone(),
                 grown: OnceLock::new(),
@@ -81,7 +90,8 @@ impl Grown {
 }
 
 impl Index {
-    pub(crate) fn of(families: &[FamilyProgram]) -> Index {
+    /// The index by the first glyphs, or by the last.
+    pub(crate) fn of(families: &[FamilyProgram], backward: bool) -> Index {
         let mut lines = Vec::new();
         for (f, family) in (0_u32..).zip(families) {
             for (r, row) in (0_u32..).zip(&family.rows) {
@@ -100,6 +110,7 @@ impl Index {
         let all = (0..lines.len() as u32).collect();
         Index {
             lines,
+            backward,
             root: Node {
                 lines: all,
                 grown: OnceLock::new(),
@@ -108,7 +119,7 @@ impl Index {
         }
     }
 
-    /// Adds the lines that can begin as a reading does: `step` gives what each of its places can be, `None` behind its end; `stop` whether a
+    /// Adds the lines that can begin (or end) as a reading does: `step` gives what each of its places can be, `None` behind its end; `stop` whether a
     /// line can end before a place; no more than `deep` places are looked at.
     pub(crate) fn lines(
         &self,
@@ -127,6 +138,7 @@ impl Index {
             stop,
             path: Vec::new(),
             deep: deep.min(DEEP),
+            classes: RefCell::default(),
             found,
         };
         walk.node(&self.root);
@@ -146,6 +158,8 @@ struct Walk<'a> {
     /// Classes on the way to the node.
     path: Vec<u8>,
     deep: usize,
+    /// Classes of sets of ids: many places take the same few sets.
+    classes: RefCell<FxHashMap<u128, u128>>,
     found: &'a mut Vec<LineRef>,
 }
 
@@ -158,7 +172,12 @@ impl Walk<'_> {
 
     fn node(&mut self, node: &Node) {
         let depth = self.path.len();
-        let few = node.lines.len() <= FEW || depth >= self.deep;
+        let most = if self.index.backward {
+            FEW_BACKWARD
+        } else {
+            FEW
+        };
+        let few = node.lines.len() <= most || depth >= self.deep;
         if few || depth > 0 && self.full() && node.grown.get().is_none() {
             return self.all(&node.lines);
         }
@@ -198,16 +217,22 @@ impl Walk<'_> {
             let family = &self.families[reference.family as usize];
             let row = &family.rows[reference.row as usize];
             let places = &row.lines[reference.line as usize].places;
-            let tables: Vec<&Table> = places
+            let mut tables: Vec<&Table> = places
                 .iter()
                 .map(|place| &family.tables[place.table])
                 .collect();
+            if self.index.backward {
+                tables.reverse();
+            }
             let after = After {
                 tables: &tables,
                 alphabet: self.alphabet,
+                backward: self.index.backward,
+                known: &self.classes,
             };
             let follow = after.follow(0, &self.path, !self.path.is_empty());
-            if follow >> END & 1 == 1 {
+            // From the end on nobody asks where a line is over.
+            if follow >> END & 1 == 1 && !self.index.backward {
                 ends.push(*line);
             }
             for class in bits(follow & !(1 << END)) {
@@ -255,17 +280,38 @@ pub(crate) fn bits(mut word: u128) -> impl Iterator<Item = usize> {
     })
 }
 
-/// What can follow on a beginning of a line.
+/// What can follow on a beginning of a line, or stand before an end of it.
 struct After<'a> {
+    /// In the order of the path.
     tables: &'a [&'a Table],
     alphabet: &'a Alphabet,
+    /// Whether the path leads from the last glyph to the first.
+    backward: bool,
+    known: &'a RefCell<FxHashMap<u128, u128>>,
 }
 
 impl After<'_> {
     fn classes(&self, set: u128) -> u128 {
-        bits(set).fold(0, |classes, id| {
-            classes | 1 << self.alphabet.class(u8::try_from(id).unwrap_or(127))
+        *self.known.borrow_mut().entry(set).or_insert_with(|| {
+            bits(set).fold(0, |classes, id| {
+                classes | 1 << self.alphabet.class(u8::try_from(id).unwrap_or(127))
+            })
         })
+    }
+
+    /// Whether a table has a spelling of the first so many classes of a path, by number.
+    fn whole(&self, table: &Table, path: &[u8]) -> Vec<bool> {
+        let mut whole = vec![!table.empty.is_empty()];
+        let mut run = 0;
+        for (length, class) in (1..).zip(path) {
+            run = if self.backward {
+                path[..length].iter().rev().fold(0, |run, c| key(run, *c))
+            } else {
+                key(run, *class)
+            };
+            whole.push(table.has_key(run, length));
+        }
+        whole
     }
 
     /// Classes that can follow when the places from `place` on begin with the classes of `path`; bit [`END`] where they can end there,
@@ -278,28 +324,32 @@ impl After<'_> {
         let Some(table) = self.tables.get(place) else {
             return if path.is_empty() { 1 << END } else { 0 };
         };
-        let mut run = 0;
-        let mut whole = vec![!table.empty.is_empty()];
-        for (length, class) in (1..).zip(path) {
-            run = key(run, *class);
-            whole.push(table.has_key(run, length));
-        }
-        for index in table.beginning(path, self.alphabet) {
-            if let Some(id) = table.spelled[*index as usize].ids.get(path.len()) {
-                found |= 1 << self.alphabet.class(*id);
+        let mut whole = self.whole(table, path);
+        let spellings = if self.backward {
+            table.ending(path, self.alphabet)
+        } else {
+            table.beginning(path, self.alphabet)
+        };
+        let nth = |length: usize, at: usize| {
+            if self.backward { length - 1 - at } else { at }
+        };
+        for index in spellings {
+            let ids = &table.spelled[*index as usize].ids;
+            if path.len() < ids.len() {
+                found |= 1 << self.alphabet.class(ids[nth(ids.len(), path.len())]);
             }
         }
         for strip in &table.open {
-            let so_far = strip.sets.iter().zip(path);
-            let fits = so_far
-                .into_iter()
-                .all(|(set, class)| self.classes(*set) >> class & 1 == 1);
-            if !fits {
+            let length = strip.sets.len();
+            let classes = |at: usize| self.classes(strip.sets[nth(length, at)]);
+            let mut so_far = path.iter().take(length).enumerate();
+            if !so_far.all(|(at, class)| classes(at) >> class & 1 == 1) {
                 continue;
             }
-            match strip.sets.get(path.len()) {
-                Some(set) => found |= self.classes(*set),
-                None => whole[strip.sets.len()] = true,
+            if path.len() < length {
+                found |= classes(path.len());
+            } else {
+                whole[length] = true;
             }
         }
         for (length, whole) in whole.into_iter().enumerate() {

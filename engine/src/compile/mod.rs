@@ -35,6 +35,8 @@ pub struct Program {
     pub(crate) alphabet: Alphabet,
     pub(crate) families: Vec<FamilyProgram>,
     pub(crate) index: Index,
+    /// The same by the last glyphs.
+    pub(crate) backward: Index,
     /// By family, how many rows those before it have; all rows last.
     first_row: Vec<usize>,
     /// By field, the part of a date that it is.
@@ -196,7 +198,8 @@ pub fn compile(
         families.push(next);
         families.extend(odd.next());
     }
-    let index = Index::of(&families);
+    let index = Index::of(&families, false);
+    let backward = Index::of(&families, true);
     let mut first_row = vec![0];
     for family in &families {
         first_row.push(first_row.last().copied().unwrap_or(0) + family.rows.len());
@@ -205,6 +208,7 @@ pub fn compile(
         alphabet,
         families,
         index,
+        backward,
         first_row,
         date_parts: rules
             .fields

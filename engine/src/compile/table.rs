@@ -78,6 +78,8 @@ pub(crate) struct Table {
     leaves: bool,
     /// Spellings by their look-alike classes, once asked for.
     sorted: OnceLock<Vec<u32>>,
+    /// The same from the last glyph to the first.
+    sorted_backward: OnceLock<Vec<u32>>,
     /// What the spellings may be with something missing, once asked for.
     torn: OnceLock<Torn>,
 }
@@ -209,6 +211,7 @@ impl Table {
             listed_by_key: FxHashMap::default(),
             leaves: false,
             sorted: OnceLock::new(),
+            sorted_backward: OnceLock::new(),
             torn: OnceLock::new(),
         };
         let open = |code: &Code| matches!(code.kind, CodeKind::Open(_));
@@ -289,19 +292,57 @@ impl Table {
 
     /// The spellings that begin with glyphs of these look-alike classes.
     pub(crate) fn beginning(&self, classes: &[u8], alphabet: &Alphabet) -> &[u32] {
-        let of = |index: &u32| {
-            let ids = &self.spelled[*index as usize].ids;
-            ids.iter().map(|id| alphabet.class(*id))
-        };
-        let sorted = self.sorted.get_or_init(|| {
-            let mut all: Vec<u32> = (0..self.spelled.len() as u32).collect();
-            all.sort_by(|a, b| of(a).cmp(of(b)));
-            all
-        });
+        let sorted = self.sorted.get_or_init(|| self.sort(false, alphabet));
+        self.among(sorted, classes, false, alphabet)
+    }
+
+    /// The spellings that end with glyphs of these look-alike classes, the last first.
+    pub(crate) fn ending(&self, classes: &[u8], alphabet: &Alphabet) -> &[u32] {
+        let sorted = self
+            .sorted_backward
+            .get_or_init(|| self.sort(true, alphabet));
+        self.among(sorted, classes, true, alphabet)
+    }
+
+    /// The look-alike classes of a spelling, from its first glyph or from its last.
+    fn classes_of(
+        &self,
+        index: u32,
+        backward: bool,
+        alphabet: &Alphabet,
+    ) -> impl Iterator<Item = u8> {
+        let ids = &self.spelled[index as usize].ids;
+        let last = ids.len();
+        (0..last).map(move |at| alphabet.class(ids[if backward { last - 1 - at } else { at }]))
+    }
+
+    fn sort(&self, backward: bool, alphabet: &Alphabet) -> Vec<u32> {
+        let mut all: Vec<u32> = (0..self.spelled.len() as u32).collect();
+        let of = |index: &u32| self.classes_of(*index, backward, alphabet);
+        all.sort_by(|a, b| of(a).cmp(of(b)));
+        all
+    }
+
+    /// Those of the sorted spellings whose classes begin so.
+    fn among<'s>(
+        &self,
+        sorted: &'s [u32],
+        classes: &[u8],
+        backward: bool,
+        alphabet: &Alphabet,
+    ) -> &'s [u32] {
+        let of = |index: &u32| self.classes_of(*index, backward, alphabet);
         let from = sorted.partition_point(|index| of(index).lt(classes.iter().copied()));
         let count = sorted[from..]
             .partition_point(|index| of(index).take(classes.len()).eq(classes.iter().copied()));
         &sorted[from..from + count]
+    }
+
+    /// Puts spellings into the order of [`Table::beginning`], each once.
+    pub(crate) fn in_order(&self, spellings: &mut Vec<u32>, alphabet: &Alphabet) {
+        let of = |index: &u32| self.classes_of(*index, false, alphabet);
+        spellings.sort_unstable_by(|a, b| of(a).cmp(of(b)).then(a.cmp(b)));
+        spellings.dedup();
     }
 
     /// What the spellings may be with something missing.

@@ -9,13 +9,13 @@ use super::explain::{Decoder, Explanation, Row, Scratch};
 use super::reach::{Damaged, Reach};
 use super::stream::{Doubt, Stream};
 use super::walk::{Alive, Choice, Walker, Way};
-use crate::compile::Alphabet;
+use crate::compile::{Alphabet, LineRef, RowProgram, Step};
 use crate::model::FamilyId;
 
 /// Longest reading that is searched for damage, in glyphs.
 const MAX_DAMAGED: usize = 80;
 /// Most steps of all walks of one family.
-const MAX_STEPS: u64 = 1_500;
+const MAX_STEPS: u64 = 3_000;
 
 /// Glyphs of a beginning that a damage can lie in.
 const BEGINNING: usize = 3;
@@ -34,8 +34,8 @@ pub(crate) struct Found<'a> {
     pub(crate) bits: f64,
 }
 
-/// Whether it is likely enough to be weighed.
-pub(crate) type Worth<'a> = dyn Fn(&Found<'_>) -> bool + 'a;
+/// By how many bits it is likelier than what is passed over; below 0 it is not weighed.
+pub(crate) type Worth<'a> = dyn Fn(&Found<'_>) -> f64 + 'a;
 
 /// What an explanation of a family must come to beside one that takes the whole reading as one line.
 pub(super) struct Least<'a> {
@@ -128,7 +128,7 @@ impl Decoder<'_> {
             } = &damages[index];
             let edit = *edit;
             let Some(ways) =
-                self.damaged_ways(&mut tried[at], index, edit, &stream, before, scratch)
+                self.damaged_ways(&mut tried[at], index, edit, &stream, before, worth, scratch)
             else {
                 continue;
             };
@@ -160,36 +160,71 @@ impl Decoder<'_> {
         taken: &[u32],
         scratch: &mut Scratch,
     ) -> (Vec<(usize, usize)>, Vec<Tried>) {
+        // Lines that name the part are all there, and over one start there is room for one line.
+        let alone = stream.starts.len() == 1;
         // The rows that can begin so: as read (the highest bit), or by what a damage makes of the beginning, a bit each.
         let mut begins: Vec<u64> = vec![0; self.program.rows()];
         let mut rows: Vec<(u32, u32)> = Vec::new();
-        let mut note = |found: &[(u32, u32)], bit: u32| {
-            for (family, row) in found {
-                // A part that is there as read is hardly the same part damaged.
-                if taken.binary_search(family).is_ok() {
-                    continue;
-                }
-                let mask = &mut begins[self.program.row(*family, *row)];
-                if *mask == 0 {
-                    rows.push((*family, *row));
-                }
-                *mask |= 1 << bit;
+        let mut note = |family: u32, row: u32, bit: u32| {
+            // A part that is there as read is hardly the same part damaged.
+            if taken.binary_search(&family).is_ok() {
+                return;
             }
+            let mask = &mut begins[self.program.row(family, row)];
+            if *mask == 0 {
+                rows.push((family, row));
+            }
+            *mask |= 1 << bit;
         };
         self.find_rows(stream, BEGINNING - 1, scratch);
-        note(&scratch.rows, AS_READ);
+        let as_read = scratch.rows.clone();
+        for (family, row) in &as_read {
+            note(*family, *row, AS_READ);
+        }
         let mut early: Vec<Option<u32>> = vec![None; damages.len()];
+        let mut endings: SmallVec<[(usize, Vec<(u32, u32)>); 8]> = SmallVec::new();
         let mut bit = 0;
         for damage in damages {
-            let (from, _) = damage.edit.range(stream.len());
+            let turned = matches!(damage.edit, Edit::Turned(_));
+            let (from, behind) = damage.edit.range(stream.len());
             let beginning = |start: &usize| (*start..start + BEGINNING).contains(&from);
-            if matches!(damage.edit, Edit::Turned(_)) || stream.starts.iter().any(beginning) {
-                early[damage.index] = Some(bit);
-                self.find_rows(&damage.stream, BEGINNING - 1, scratch);
-                note(&scratch.rows, bit);
-                // More than there are bits for share the last.
-                bit = (bit + 1).min(AS_READ - 1);
+            if !turned && !stream.starts.iter().any(beginning) {
+                continue;
             }
+            early[damage.index] = Some(bit);
+            if turned || !self.indexed() {
+                self.find_rows(&damage.stream, BEGINNING - 1, scratch);
+                for (family, row) in &scratch.rows {
+                    note(*family, *row, bit);
+                }
+            } else {
+                let at = match endings.iter().position(|(known, _)| *known == behind) {
+                    Some(at) => at,
+                    None => {
+                        let ending = self.ending(stream, behind, &mut scratch.found);
+                        endings.push((behind, ending));
+                        endings.len() - 1
+                    }
+                };
+                let ending = &endings[at].1;
+                // Anything may begin where a beginning was cut off.
+                if matches!(damage.edit, Edit::StartCut(_)) {
+                    let as_read = as_read.iter().filter(|_| !alone);
+                    for (family, row) in ending.iter().chain(as_read) {
+                        note(*family, *row, bit);
+                    }
+                } else {
+                    self.find_rows(&damage.stream, BEGINNING - 1, scratch);
+                    for row in &scratch.rows {
+                        let known = |rows: &[(u32, u32)]| rows.binary_search(row).is_ok();
+                        if known(ending) || !alone && known(&as_read) {
+                            note(row.0, row.1, bit);
+                        }
+                    }
+                }
+            }
+            // More than there are bits for share the last.
+            bit = (bit + 1).min(AS_READ - 1);
         }
         rows.sort_unstable();
         let mut possible: Vec<(usize, usize)> = Vec::new();
@@ -202,15 +237,23 @@ impl Decoder<'_> {
                 let (family, row_at) = (*family, *row_at);
                 let row = &program.rows[row_at as usize];
                 let mask = begins[self.program.row(family, row_at)];
+                if alone && !names_once(row) {
+                    continue;
+                }
+                // Where no line that names the part is there as read, it is that one which has the damage.
+                let only_naming = alone || mask >> AS_READ & 1 == 0;
                 let can_begin =
                     |damage: &&Damaged| mask >> early[damage.index].unwrap_or(AS_READ) & 1 == 1;
                 let mut lines = SmallVec::with_capacity(row.lines.len());
                 for line in &row.lines {
-                    let naming = line.places.iter().any(|place| row.naming[place.slot]);
+                    if only_naming && !line.names {
+                        lines.push((Indices::new(), Vec::new()));
+                        continue;
+                    }
                     let mut rest = reach.rest(line);
                     let mut has = Indices::new();
                     // A line that names nothing and is there as read needs no damage.
-                    if naming || !reach.is_there(&rest) {
+                    if line.names || !reach.is_there(&rest) {
                         for damage in damages.iter().filter(can_begin) {
                             if matches!(damage.edit, Edit::Turned(_))
                                 || reach.can_have(line, &mut rest, damage)
@@ -246,7 +289,40 @@ impl Decoder<'_> {
         (possible, tried)
     }
 
+    /// The rows with one line that names the part of which that can end as the reading does from a place on, sorted: behind a damage of its
+    /// beginning a line is never cut off.
+    fn ending(&self, stream: &Stream, behind: usize, found: &mut Vec<LineRef>) -> Vec<(u32, u32)> {
+        found.clear();
+        for stop in (behind.max(1)..=stream.len()).filter(|stop| stream.stops[*stop]) {
+            let step = |depth: usize| {
+                Some(match (stop - behind).checked_sub(depth + 1) {
+                    None => Step::Run,
+                    Some(left) => stream.ticks[behind + left].step(),
+                })
+            };
+            self.program.backward.lines(
+                usize::MAX,
+                &self.program.families,
+                &self.program.alphabet,
+                &step,
+                &|_| false,
+                found,
+            );
+        }
+        let row =
+            |line: &LineRef| &self.program.families[line.family as usize].rows[line.row as usize];
+        let mut rows: Vec<(u32, u32)> = found
+            .iter()
+            .filter(|line| names_once(row(line)))
+            .map(|line| (line.family, line.row))
+            .collect();
+        rows.sort_unstable();
+        rows.dedup();
+        rows
+    }
+
     /// The ways for the lines of a row, one of them with a damage; `None` if no line can have it.
+    #[allow(clippy::too_many_arguments)]
     fn damaged_ways(
         &self,
         tried: &mut Tried,
@@ -254,19 +330,44 @@ impl Decoder<'_> {
         edit: Edit,
         stream: &Stream,
         before: &Stream,
+        worth: &Worth<'_>,
         scratch: &mut Scratch,
     ) -> Option<Vec<Vec<Way>>> {
         let program = &self.program.families[tried.family];
         let row = &program.rows[tried.row];
         let turned = matches!(edit, Edit::Turned(_));
         let place = edit.place();
+        let torn = matches!(edit, Edit::EndCut(_) | Edit::StartCut(_))
+            && stream.ticks.iter().all(|tick| tick.doubt != Doubt::Run);
+        // A line that is laid alone is worth what it comes to itself: the damage, and check digits that hold, beside its codes.
+        let checks = &self.rules.families[tried.family].checks;
+        let beside = edit.bits(&self.program.alphabet)
+            + checks
+                .iter()
+                .map(|check| f64::from(check.modulus).log2())
+                .sum::<f64>();
+        let most = |stretch: (usize, usize)| {
+            worth(&Found {
+                family: program.id,
+                segments: &[stretch],
+                choices: &[],
+                edit: Some(edit),
+                bits: beside,
+            })
+        };
+        let alone = row.lines.len() == 1 || before.starts.len() == 1;
         let line_of = |at: usize| before.ticks.get(at).map_or(0, |tick| tick.line);
         let mut ways: Vec<Vec<Way>> = Vec::with_capacity(row.lines.len());
         for (line, (possible, alive)) in row.lines.iter().zip(&tried.lines) {
             let room = std::mem::take(&mut scratch.room);
             let mut walker = Walker::new(program, line, before, &self.program.alphabet)
                 .within(room, Vec::new())
-                .behind(Alive { at: alive, edit });
+                .behind(Alive {
+                    at: alive,
+                    edit,
+                    torn,
+                    most: if alone { Some(&most) } else { None },
+                });
             if possible.contains(&(index as u32)) {
                 // A line of a form goes on in the next line at most.
                 for start in before.starts.iter().filter(|start| {
@@ -296,6 +397,11 @@ impl Decoder<'_> {
         }
         Some(ways)
     }
+}
+
+/// Whether one line of a row names the part, and no other.
+fn names_once(row: &RowProgram) -> bool {
+    row.lines.iter().filter(|line| line.names).count() == 1
 }
 
 /// Marks new explanations as taking a damage; its cost goes to the place that shows it.

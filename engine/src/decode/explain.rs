@@ -14,7 +14,7 @@ use super::deep::{self, Edit};
 use super::light;
 use super::stream::{Doubt, Stream, Tick};
 use super::walk::{Choice, How, Room, Walker, Way, conditions, cost};
-use crate::compile::{FamilyProgram, LineProgram, LineRef, Program, RowProgram, Step};
+use crate::compile::{FamilyProgram, LineProgram, LineRef, Program, RowProgram};
 use crate::glyph::Glyph;
 use crate::model::{Family, FamilyId, RuleSet};
 use crate::value::DatePart;
@@ -194,7 +194,7 @@ impl Begin {
 #[derive(Debug, Default)]
 pub struct Scratch {
     pub(crate) stream: Stream,
-    found: Vec<LineRef>,
+    pub(super) found: Vec<LineRef>,
     pub(super) rows: Vec<(u32, u32)>,
     /// Where lines that name the part may begin, sorted: what the index found.
     pub(super) begins: Vec<Begin>,
@@ -447,14 +447,7 @@ impl<'p> Decoder<'p> {
             return;
         }
         for (number, start) in (0_u32..).zip(&stream.starts) {
-            let step = |depth: usize| {
-                let tick = stream.ticks.get(start + depth)?;
-                Some(match tick.doubt {
-                    Doubt::Read | Doubt::Certain => Step::Class(tick.class),
-                    Doubt::Run => Step::Run,
-                    _ => Step::One,
-                })
-            };
+            let step = |depth: usize| Some(stream.ticks.get(start + depth)?.step());
             let stop = |depth: usize| {
                 let at = start + depth;
                 stream.stops.get(at).copied().unwrap_or(true)
@@ -709,7 +702,7 @@ impl<'p> Decoder<'p> {
         if let Some(damage) = damage {
             let mut found = as_found(Some(damage.edit));
             found.bits += damage.bits;
-            if !(damage.worth)(&found) {
+            if (damage.worth)(&found) < 0.0 {
                 return;
             }
         }

@@ -224,6 +224,8 @@ impl<'a> Reach<'a> {
         let before = low(place + 1);
         // Positions in the midst of the damage, by place of the line.
         let mut amid: ByPlace<u128> = smallvec![0; line.places.len() + 1];
+        // Whether a place that begins before the damage may end at it, or the reading has unread runs besides.
+        let mut joined = self.runs;
         for (at, here) in line.places.iter().enumerate() {
             let table = &self.family.tables[here.table];
             let begin = (rest.forward[at] & before) | amid[at];
@@ -247,6 +249,7 @@ impl<'a> Reach<'a> {
                     &damaged.stream,
                     self.alphabet,
                 );
+                joined |= from < place && ends >> place & 1 == 1;
                 for end in bits(ends) {
                     let Some(read) = behind(end) else {
                         if end > place || run {
@@ -254,9 +257,9 @@ impl<'a> Reach<'a> {
                         }
                         continue;
                     };
-                    // What is left of a beginning that was cut off must be there.
+                    // What is left of a beginning that was cut off must be there; a line cut off between two codes has no damage.
                     let back = if read <= place && matches!(edit, Edit::StartCut(_)) {
-                        self.goes_on(line, rest, at + 1, read)
+                        joined && self.goes_on(line, rest, at + 1, read)
                     } else {
                         self.leads(line, rest, at + 1, read, cut)
                     };

@@ -1,7 +1,7 @@
 //! A reading as the search sees it: one stream of glyph ids over all lines.
 
 use super::reading::{Reading, Seen};
-use crate::compile::{Alphabet, OTHER};
+use crate::compile::{Alphabet, OTHER, Step};
 use crate::glyph::{Boundary, Glyph};
 
 /// What stands before a glyph of the stream.
@@ -43,6 +43,17 @@ pub(crate) struct Tick {
     pub(crate) gap: Gap,
     pub(crate) line: u16,
     pub(crate) span: (u32, u32),
+}
+
+impl Tick {
+    /// What an index of lines makes of it.
+    pub(crate) fn step(&self) -> Step {
+        match self.doubt {
+            Doubt::Read | Doubt::Certain => Step::Class(self.class),
+            Doubt::Run => Step::Run,
+            _ => Step::One,
+        }
+    }
 }
 
 /// The stream of a reading.

@@ -8,7 +8,7 @@ use smallvec::SmallVec;
 
 use super::deep::Edit;
 use super::stream::{Doubt, Gap, Stream, Tick};
-use crate::compile::{Alphabet, FamilyProgram, LineProgram, OpenStrip, Spelled, Table, key};
+use crate::compile::{Alphabet, FamilyProgram, LineProgram, OpenStrip, Place, Spelled, Table, key};
 use crate::glyph::Boundary;
 
 /// log2 costs of what separates a reading from the form, beside the look-alikes. They are stated beliefs, not measurements.
@@ -110,7 +110,11 @@ struct Fit {
 #[derive(Debug, Default)]
 pub(crate) struct Room {
     path: Vec<Choice>,
-    dead: Vec<bool>,
+    /// log2 of the most with which a place and position was met from which no way leads to the end: `-inf` where none was tried, `inf` where
+    /// none can.
+    dead: Vec<f64>,
+    /// By position: how many bits the way may lose up to there at most; empty where there is no bound.
+    most: Vec<f64>,
     /// What fits at each position of the path that is being walked.
     fits: Vec<Fit>,
     /// Where one entry that runs through unread runs can end.
@@ -128,6 +132,10 @@ pub(crate) struct Walker<'a> {
     steps: u32,
     /// How often the bound on look-alikes turned a way off: then a dead end is not dead for others.
     turned_off: u32,
+    /// The same for the bound on bits: then a dead end is one for ways that are no better.
+    outbid: u32,
+    /// log2 of what the codes of the path come to at most, where there is a bound.
+    bits: f64,
     pub(crate) ways: Vec<Way>,
     /// Whether a bound was met.
     pub(crate) stopped: bool,
@@ -138,11 +146,15 @@ pub(crate) struct Walker<'a> {
 }
 
 /// From where the rest of a line can be read behind a damage.
-#[derive(Debug, Clone, Copy)]
+#[derive(Clone, Copy)]
 pub(crate) struct Alive<'a> {
     /// By place of the line: positions in the stream as it was read, as bits.
     pub(crate) at: &'a [u128],
     pub(crate) edit: Edit,
+    /// Whether the damage is an end or a beginning cut off, and nothing else an unread run: then a code must be torn there.
+    pub(crate) torn: bool,
+    /// How many bits a way over a stretch may lose before it is not worth weighing, where no other line can make up for it.
+    pub(crate) most: Option<&'a dyn Fn((usize, usize)) -> f64>,
 }
 
 impl<'a> Walker<'a> {
@@ -161,6 +173,8 @@ impl<'a> Walker<'a> {
             room: Room::default(),
             steps: 0,
             turned_off: 0,
+            outbid: 0,
+            bits: 0.0,
             ways: Vec::new(),
             stopped: false,
             walked: 0,
@@ -198,15 +212,80 @@ impl<'a> Walker<'a> {
         self.room.fits.clear();
         self.room.dead.clear();
         self.room.dead.resize(
-            (self.line.places.len() + 1) * (self.stream.len() + 1),
-            false,
+            (self.line.places.len() + 1) * (self.stream.len() + 2),
+            f64::NEG_INFINITY,
         );
+        self.bound();
         let layout = match self.stream.ticks.get(start).map(|tick| tick.gap) {
             Some(Gap::Within(_)) => cost::AFTER_TEXT,
             _ => 0.0,
         };
-        self.step(0, start, None, layout, 0);
+        if !self.is_outbid(start, layout) {
+            self.step(0, start, None, layout, 0);
+        }
         self.walked += u64::from(self.steps);
+    }
+
+    /// Notes how many bits a way may lose.
+    fn bound(&mut self) {
+        let mut most = std::mem::take(&mut self.room.most);
+        most.clear();
+        if let Some(of) = self.alive.and_then(|alive| alive.most) {
+            most.resize(self.stream.len() + 1, f64::NEG_INFINITY);
+            let unread = self.unread_gain();
+            let (mut best, mut gain) = (f64::NEG_INFINITY, 0.0);
+            for at in (self.start..=self.stream.len()).rev() {
+                let tick = self.stream.ticks.get(at);
+                if tick.is_some_and(|tick| matches!(tick.doubt, Doubt::Unread | Doubt::OneOf)) {
+                    gain += unread;
+                }
+                if at > self.start && self.stream.stops[at] {
+                    best = best.max(of((self.start, at)) + self.stream.after(self.start, at));
+                }
+                // Sums are rounded otherwise than where they are weighed.
+                most[at] = best + gain + 1e-6;
+            }
+        }
+        self.room.most = most;
+    }
+
+    /// log2 of the most that one unread glyph can add to a way: where the share of an open code is not counted, as dates sum over theirs and a
+    /// slot that stands twice is drawn once.
+    fn unread_gain(&self) -> f64 {
+        if !self.stream.doubtful {
+            return 0.0;
+        }
+        let places = self.line.places.iter().enumerate();
+        let uncounted = places.filter(|(at, place)| {
+            let again = |other: &Place| other.slot == place.slot;
+            self.family.slots[place.slot].dated || self.line.places[..*at].iter().any(again)
+        });
+        uncounted
+            .flat_map(|(_, place)| &self.family.tables[place.table].open)
+            .flat_map(|strip| &strip.sizes)
+            .fold(0.0, |most: f64, size| most.max(size.log2()))
+    }
+
+    /// Whether no way over this position is worth weighing.
+    fn is_outbid(&self, at: usize, bits: f64) -> bool {
+        self.room.most.get(at).is_some_and(|most| bits + most < 0.0)
+    }
+
+    /// log2 of the most that a code at a place adds to a way, if it counts.
+    fn most_of(&self, place: usize, code: u32, channel: f64, share: f64) -> f64 {
+        if self.room.most.is_empty() {
+            return 0.0;
+        }
+        let slot = self.line.places[place].slot;
+        let weights = &self.family.slots[slot];
+        // A slot that stands twice is drawn once.
+        let again = self.line.places[..place].iter().any(|p| p.slot == slot);
+        if again {
+            channel
+        } else {
+            let share = if weights.dated { 0.0 } else { share };
+            channel + weights.codes[code as usize].ceiling + share
+        }
     }
 
     /// Whether the glyph there was read as one with which the first place cannot begin: a walk would end at its first step.
@@ -235,11 +314,20 @@ impl<'a> Walker<'a> {
             self.stopped = true;
             return true;
         }
-        let memo = place * (self.stream.len() + 1) + at;
-        if !self.line.hard && self.room.dead[memo] {
+        // Where a code must be torn, it matters whether one is.
+        let memo = if self.tears(at) && self.torn_before(at) {
+            (self.line.places.len() + 1) * (self.stream.len() + 1) + place
+        } else {
+            place * (self.stream.len() + 1) + at
+        };
+        // What a boundary costs hangs on the one that is pending.
+        let dead = self.room.dead[memo];
+        let known = dead == f64::INFINITY || pending.is_none() && self.bits + layout <= dead;
+        if !self.line.hard && known {
+            self.outbid += u32::from(dead.is_finite());
             return false;
         }
-        let turned_off = self.turned_off;
+        let (turned_off, outbid, bits) = (self.turned_off, self.outbid, self.bits);
         let mut found = false;
         if let Some(tick) = self.stream.ticks.get(at)
             && tick.doubt == Doubt::Run
@@ -249,7 +337,7 @@ impl<'a> Walker<'a> {
         let Some(here) = self.line.places.get(place) else {
             found |= self.finish(at, layout, false);
             if !found {
-                self.room.dead[memo] = true;
+                self.room.dead[memo] = f64::INFINITY;
             }
             return found;
         };
@@ -272,12 +360,18 @@ impl<'a> Walker<'a> {
                 partial: false,
                 doubt: 0.0,
             });
-            found |= self.step(place + 1, at, expected, layout, fixes);
+            self.bits = bits + self.most_of(place, spelled.code, 0.0, 0.0);
+            if self.is_outbid(at, self.bits + layout) {
+                self.outbid += 1;
+            } else {
+                found |= self.step(place + 1, at, expected, layout, fixes);
+            }
+            self.bits = bits;
             self.room.path.pop();
         }
         if let Some(gap) = self.gap_cost(at, expected) {
             let from = self.room.fits.len();
-            self.fits(table, at);
+            self.fits(table, place + 1, at);
             for index in from..self.room.fits.len() {
                 let fit = self.room.fits[index];
                 if self.is_dead(place + 1, fit.end) {
@@ -287,6 +381,12 @@ impl<'a> Walker<'a> {
                     self.turned_off += 1;
                     continue;
                 }
+                let most = bits + self.most_of(place, fit.code, fit.channel, fit.share);
+                if self.is_outbid(fit.end, most + layout + gap) {
+                    self.outbid += 1;
+                    continue;
+                }
+                self.bits = most;
                 self.room.path.push(Choice {
                     slot,
                     table: table_at,
@@ -304,6 +404,7 @@ impl<'a> Walker<'a> {
                 found |= self.step(place + 1, fit.end, None, layout + gap, fixes + fit.fixes);
                 self.room.path.pop();
             }
+            self.bits = bits;
             self.room.fits.truncate(from);
         }
         // The line may have been cut off here, after at least one printed place.
@@ -318,7 +419,11 @@ impl<'a> Walker<'a> {
         // Where the line can be cut off, that hangs on whether the place before was printed.
         let can_be_cut = self.line.rest[place] > 0 && self.stream.stops[at];
         if !found && !can_be_cut && self.turned_off == turned_off {
-            self.room.dead[memo] = true;
+            if self.outbid == outbid {
+                self.room.dead[memo] = f64::INFINITY;
+            } else if pending.is_none() {
+                self.room.dead[memo] = self.room.dead[memo].max(bits + layout);
+            }
         }
         found
     }
@@ -333,6 +438,18 @@ impl<'a> Walker<'a> {
         })
     }
 
+    /// Whether a code must be torn there.
+    fn tears(&self, at: usize) -> bool {
+        self.alive
+            .is_some_and(|alive| alive.torn && alive.edit.place() == at)
+    }
+
+    /// Whether the path has a code of which the end lies in the unread run there.
+    fn torn_before(&self, at: usize) -> bool {
+        let mut path = self.room.path.iter().rev();
+        path.any(|choice| choice.partial && choice.code.is_some() && choice.end == at)
+    }
+
     /// At an unread run: leave it, or let this place lie in it as a whole.
     fn hidden(
         &mut self,
@@ -342,7 +459,9 @@ impl<'a> Walker<'a> {
         layout: f64,
         fixes: u32,
     ) -> bool {
-        let mut found = self.step(place, at + 1, None, layout, fixes);
+        let leaves = !self.tears(at) || self.torn_before(at);
+        let mut found =
+            leaves && !self.is_dead(place, at + 1) && self.step(place, at + 1, None, layout, fixes);
         if let Some(here) = self.line.places.get(place) {
             self.room.path.push(Choice {
                 slot: here.slot,
@@ -374,12 +493,12 @@ impl<'a> Walker<'a> {
         }) {
             return false;
         }
-        let after = self.stream.after(self.start, at);
+        let layout = layout + self.stream.after(self.start, at);
         self.ways.push(Way {
             start: self.start,
             end: at,
             choices: self.room.path.clone(),
-            layout: layout + after,
+            layout,
             cut,
         });
         true
@@ -398,8 +517,8 @@ impl<'a> Walker<'a> {
         gap_between(gap, expected)
     }
 
-    /// Adds what of a table fits at a position to the room's fits.
-    fn fits(&mut self, table: &Table, at: usize) {
+    /// Adds what of a table fits at a position, with place `next` behind it, to the room's fits.
+    fn fits(&mut self, table: &Table, next: usize, at: usize) {
         let ticks = &self.stream.ticks[at..];
         let mut longest = (64 - table.lengths.leading_zeros() as usize).saturating_sub(1);
         if ticks
@@ -436,17 +555,63 @@ impl<'a> Walker<'a> {
                 .take_while(|tick| matches!(tick.doubt, Doubt::Read | Doubt::Certain))
                 .count();
             if plain < ticks.len() {
-                let classes: Vec<u8> = ticks[..plain].iter().map(|tick| tick.class).collect();
-                for index in table.beginning(&classes, self.alphabet) {
-                    let spelled = &table.spelled[*index as usize];
-                    if spelled.ids.len() > plain {
-                        self.fit_spelled(table, *index, spelled, at);
-                    }
+                if ticks[plain].doubt == Doubt::Run && plain == 0 {
+                    self.fits_behind_run(table, next, at);
+                } else {
+                    self.fits_doubtful(table, next, at, plain);
                 }
             }
         }
         for (index, strip) in (0_u32..).zip(&table.open) {
             self.fit_open(table, index, strip, at);
+        }
+    }
+
+    /// The same for spellings of more than `plain` glyphs, so many of which were read for sure, and the next was not.
+    fn fits_doubtful(&mut self, table: &Table, next: usize, at: usize, plain: usize) {
+        let ticks = &self.stream.ticks[at..];
+        if plain >= table.max {
+            return;
+        }
+        let classes: SmallVec<[u8; 32]> = ticks[..plain].iter().map(|tick| tick.class).collect();
+        // A spelling that runs into no unread run ends behind as many glyphs as it has.
+        let window = &ticks[..ticks.len().min(table.max)];
+        let exact = window.iter().all(|tick| tick.doubt != Doubt::Run);
+        for index in table.beginning(&classes, self.alphabet) {
+            let spelled = &table.spelled[*index as usize];
+            let length = spelled.ids.len();
+            if length > plain
+                && !(exact && (length > window.len() || self.is_dead(next, at + length)))
+            {
+                self.fit_spelled(table, *index, spelled, at);
+            }
+        }
+    }
+
+    /// The same for spellings of which the beginning lies in the unread run there.
+    fn fits_behind_run(&mut self, table: &Table, next: usize, at: usize) {
+        let behind = &self.stream.ticks[at + 1..];
+        let most = table.max.saturating_sub(1).min(behind.len());
+        let mut fitting: Vec<u32> = Vec::new();
+        let mut classes: SmallVec<[u8; 32]> = SmallVec::new();
+        for length in (1..=most).filter(|length| !self.is_dead(next, at + 1 + length)) {
+            let end = &behind[..length];
+            // What was read before the first glyph that was not, from there on anything.
+            let known = end
+                .iter()
+                .rev()
+                .take_while(|tick| matches!(tick.doubt, Doubt::Read | Doubt::Certain));
+            classes.clear();
+            classes.extend(known.map(|tick| tick.class));
+            let ending = table.ending(&classes, self.alphabet).iter().copied();
+            fitting.extend(ending.filter(|index| {
+                let ids = &table.spelled[*index as usize].ids;
+                ids.len() > length
+            }));
+        }
+        table.in_order(&mut fitting, self.alphabet);
+        for index in fitting {
+            self.fit_spelled(table, index, &table.spelled[index as usize], at);
         }
     }
 
@@ -513,7 +678,7 @@ impl<'a> Walker<'a> {
     pub(super) fn ends(&mut self, table: &Table, at: usize) -> u128 {
         let empty = if table.empty.is_empty() { 0 } else { 1 << at };
         self.room.fits.clear();
-        self.fits(table, at);
+        self.fits(table, 0, at);
         self.room
             .fits
             .iter()

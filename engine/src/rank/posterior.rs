@@ -134,7 +134,7 @@ fn rank_layout(
         drop(first);
         scratch.stream = stream;
         scratch.stopped = false;
-        let worth = |found: &Found<'_>| worth(decoder, &background, found) >= floor;
+        let worth = |found: &Found<'_>| worth(decoder, &background, found) - floor;
         decoder.explain_damage(reading, context.seen, scratch, &worth, &mut explanations);
         deep = scratch.stopped;
         let stream = std::mem::take(&mut scratch.stream);

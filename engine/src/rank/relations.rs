@@ -5,7 +5,7 @@ use super::describe::span_of;
 use super::detail::Detail;
 use super::fields::{Read, certain};
 use super::posterior::{Weighed, rank_at};
-use crate::decode::{Decoder, Explanation, Known, Notation, Reading, Scratch, Stream};
+use crate::decode::{Decoder, Effort, Explanation, Known, Notation, Reading, Scratch, Stream};
 use crate::model::{Code, CodeKind, Family};
 
 /// Below this share of a candidate's explanations something inside is not named.
@@ -150,8 +150,9 @@ pub(super) fn stands(
     let Ok(reading) = Reading::parse(text, Notation::default()) else {
         return;
     };
+    // What a rule says is not damaged.
     let ranking = rank_at(
-        decoder,
+        &decoder.with(Effort::Quick),
         &reading,
         context,
         &mut Scratch::default(),

@@ -207,7 +207,7 @@ fn alone(
     let floor = weights.floor(context);
     drop(weights);
     if !settled {
-        let worth = |found: &Found<'_>| worth(decoder, &background, found) >= floor;
+        let worth = |found: &Found<'_>| worth(decoder, &background, found) - floor;
         decoder.explain_damage(reading, context.seen, scratch, &worth, &mut explanations);
         stopped |= scratch.stopped();
     }
