@@ -1,6 +1,6 @@
 //! The way of most readings in a list: one line, every glyph read, families whose slots no condition ties.
 //!
-//! It finds what `explain` finds for them, and weighs it as it walks: an explanation is built only of what is told. [`RowProgram::light`] says
+//! It finds what `explain` finds for them, and weighs it as it walks: an explanation is built only of what is told. `light` of a row says
 //! which rows it can take; a reading that may be anything else goes the long way.
 
 use jiff::civil::Date;
