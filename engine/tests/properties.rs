@@ -417,6 +417,34 @@ fn an_answer_in_short_says_the_same() {
 }
 
 #[test]
+fn one_scratch_serves_several_rule_sets() {
+    let made = |window: &str, weights: &str| {
+        let text = format!(
+            "lore 1\nfamily windowed   Windowed parts\n  function other\n  source \"an invented one\"\n  {window}\n  code  \"ZQX\" n g ~ year week\n  n  one of \"34\"\n  g\n{weights}  year  2 digits\n  week  2 digits\n  date  year week\n"
+        );
+        crate::support::rules(false, &[("windowed.lore", &text)])
+    };
+    let young = made("since 2020", "    \"A\" when n 3\n    \"B\" weight 9\n");
+    let old = made(
+        "since 1990 until 1999",
+        "    \"A\" when n 3\n    \"B\" weight 2\n",
+    );
+    let context = Context::on(date(2026, 11, 25));
+    let mut shared = Scratch::default();
+    for mark in ["ZQX3A 9512", "ZQX3B 2212", "ZQX4B 9512", "ZQX3A 2212"] {
+        let reading = Reading::parse(mark, Notation::default()).expect("a reading");
+        for rules in [&young, &old] {
+            let decoder = rules.decoder();
+            let wanted = Wanted::all();
+            let fresh = &mut Scratch::default();
+            let alone = rank_in_short(&decoder, &reading, &context, &wanted, fresh);
+            let together = rank_in_short(&decoder, &reading, &context, &wanted, &mut shared);
+            assert_eq!(alone.none.to_bits(), together.none.to_bits(), "{mark}");
+        }
+    }
+}
+
+#[test]
 fn listed_codes_have_glyphs() {
     let rules = crate::support::rules(true, &[]);
     for family in &rules.set().families {

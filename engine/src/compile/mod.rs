@@ -11,6 +11,7 @@ mod row;
 mod table;
 
 use std::sync::OnceLock;
+use std::sync::atomic::{AtomicU64, Ordering};
 
 use rustc_hash::FxHashMap;
 
@@ -32,6 +33,8 @@ use crate::value::DatePart;
 /// All families, ready to decode. Immutable; share it between threads.
 #[derive(Debug, Clone, Default)]
 pub struct Program {
+    /// Which of the programs compiled so far, from 1 on: what is kept between readings belongs to one.
+    pub(crate) number: u64,
     pub(crate) alphabet: Alphabet,
     pub(crate) families: Vec<FamilyProgram>,
     pub(crate) index: Index,
@@ -54,6 +57,9 @@ impl Program {
         self.first_row[family as usize] + row as usize
     }
 }
+
+/// Programs compiled so far.
+static COMPILED: AtomicU64 = AtomicU64::new(0);
 
 /// One family, ready to decode.
 #[derive(Debug, Clone)]
@@ -205,6 +211,7 @@ pub fn compile(
         first_row.push(first_row.last().copied().unwrap_or(0) + family.rows.len());
     }
     Ok(Program {
+        number: COMPILED.fetch_add(1, Ordering::Relaxed) + 1,
         alphabet,
         families,
         index,

@@ -193,6 +193,8 @@ impl Begin {
 /// Buffers of one thread, kept between readings.
 #[derive(Debug, Default)]
 pub struct Scratch {
+    /// The program that what is kept belongs to.
+    program: u64,
     pub(crate) stream: Stream,
     pub(super) found: Vec<LineRef>,
     pub(super) rows: Vec<(u32, u32)>,
@@ -326,6 +328,12 @@ impl<'p> Decoder<'p> {
 
     /// Makes the stream of a reading, for the searches that follow.
     pub(crate) fn fill(&self, reading: &Reading, scratch: &mut Scratch) {
+        if scratch.program != self.program.number {
+            // Families and slots are numbered by their program.
+            scratch.program = self.program.number;
+            scratch.divisors.clear();
+            scratch.light.forget();
+        }
         scratch.stream.fill(reading, &self.program.alphabet);
     }
 

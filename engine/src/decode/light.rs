@@ -243,6 +243,11 @@ impl Decoder<'_> {
 }
 
 impl Room {
+    /// Forgets what is kept between readings.
+    pub(super) fn forget(&mut self) {
+        self.dates = Dates::default();
+    }
+
     /// What a leaf takes each place for.
     pub(crate) fn picks(&self, leaf: &Leaf) -> &[Pick] {
         &self.picks[leaf.picks.0 as usize..leaf.picks.1 as usize]
