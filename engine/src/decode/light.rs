@@ -623,9 +623,7 @@ impl Walk<'_, '_> {
             bits,
         });
     }
-}
 
-impl Walk<'_, '_> {
     /// log2 of the probability of a stretch if no rule knows it, worked out once.
     fn text(&mut self, start: usize, end: usize) -> f64 {
         let known = self.texts.iter().find(|(s, e, _)| (*s, *e) == (start, end));
