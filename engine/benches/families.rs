@@ -2,7 +2,8 @@
 //!
 //! `cargo bench -p etchlore-engine --bench families -- [MARKS] [FAMILIES,...] [FOLDER]`. Families and marks are made by a seeded generator; with a folder,
 //! `families_N.jsonl`, `marks_N.csv` and `truth_N.tsv` are read from it instead. Everything runs on one thread; figures are the best of three passes, in
-//! time on a processor. A further word `ours` leaves the general engines out, `first` all but the first pass of ours.
+//! time on a processor. A further word `ours` leaves the general engines out, `first` all but the first pass of ours; `once` makes one pass over a
+//! kind of marks and no more, for tools that count instructions: `exact`, `alike`, `unread`, `junk`, which then is the only one.
 
 #![allow(clippy::print_stdout, clippy::disallowed_methods, clippy::unwrap_used)]
 
@@ -13,9 +14,9 @@ use std::time::{Duration, Instant};
 use etchlore_engine::Rules;
 use etchlore_engine::check::check;
 use etchlore_engine::compile::Limits;
-use etchlore_engine::decode::{Effort, Notation, Reading, Scratch};
+use etchlore_engine::decode::{Effort, Notation, Scratch};
 use etchlore_engine::glyph::Confusions;
-use etchlore_engine::rank::{Context, Wanted, rank_in_short};
+use etchlore_engine::rank::{Context, Wanted, rank_text_in_short};
 use etchlore_engine::source::{LoadError, Loader, Sources};
 
 #[global_allocator]
@@ -79,13 +80,16 @@ fn main() {
     println!("{marks} marks, one thread; thousand marks a second");
     for size in sizes {
         let (families, marks) = match arguments.get(2) {
-            Some(folder) if !["ours", "first"].contains(&folder.as_str()) => {
-                read(folder, size, marks)
-            }
+            Some(folder) if std::path::Path::new(folder).is_dir() => read(folder, size, marks),
             _ => make(size, marks),
         };
         println!("{size} families");
         let first = arguments.iter().any(|word| word == "first");
+        if let Some(at) = arguments.iter().position(|word| word == "once") {
+            let kind = arguments.get(at + 1).map(String::as_str);
+            once(&families, &marks, kind);
+            continue;
+        }
         ours(&families, &marks, first);
         if !first && !arguments.iter().any(|word| word == "ours") {
             peers(&families, &marks);
@@ -133,6 +137,56 @@ fn resident() -> f64 {
         .map_or(f64::NAN, |pages| pages * 4096.0)
 }
 
+/// What is asked of every mark.
+const NOTATION: Notation = Notation {
+    plain: false,
+    certain: false,
+    table: true,
+};
+
+fn context() -> Context {
+    Context::on(jiff::civil::date(2026, 11, 25))
+}
+
+/// One pass over the marks of a kind, once what they need is there.
+fn once(families: &[Made], marks: &[Mark], kind: Option<&str>) {
+    let mut sources = Sources::default();
+    let root = sources.add("made.lore", lore(families), false);
+    let set = check(&mut sources, &[root], &Alone).rules;
+    let rules = Rules::compile(set, &Confusions::default(), &Limits::default()).unwrap();
+    let fate = match kind {
+        Some("alike") => Fate::Alike,
+        Some("unread") => Fate::Unread,
+        Some("junk") => Fate::Junk,
+        _ => Fate::Exact,
+    };
+    let some: Vec<&Mark> = marks.iter().filter(|mark| mark.fate == fate).collect();
+    let decoder = rules.decoder().with(Effort::Quick);
+    let mut scratch = Scratch::default();
+    let mut pass = || {
+        for mark in &some {
+            rank_text_in_short(
+                &decoder,
+                &mark.text,
+                NOTATION,
+                &context(),
+                &Wanted::all(),
+                &mut scratch,
+            )
+            .unwrap();
+        }
+    };
+    pass();
+    counted(&mut pass);
+    println!("  {} marks", some.len());
+}
+
+/// What a tool that counts is told to count.
+#[inline(never)]
+fn counted(pass: &mut dyn FnMut()) {
+    pass();
+}
+
 fn ours(families: &[Made], marks: &[Mark], first_only: bool) {
     let text = lore(families);
     let mut sources = Sources::default();
@@ -151,11 +205,7 @@ fn ours(families: &[Made], marks: &[Mark], first_only: bool) {
         checking.as_secs_f64(),
         (resident() - before) / families.len() as f64 / 1e3
     );
-    let context = Context::on(jiff::civil::date(2026, 11, 25));
-    let notation = Notation {
-        table: true,
-        ..Notation::default()
-    };
+    let context = context();
     let wanted = Wanted::all();
     let mut scratch = Scratch::default();
     for (name, effort) in [
@@ -187,8 +237,15 @@ fn ours(families: &[Made], marks: &[Mark], first_only: bool) {
             let time = best(|| {
                 (right, fields) = (0, 0);
                 for mark in &some {
-                    let reading = Reading::parse(&mark.text, notation).unwrap();
-                    let answer = rank_in_short(&decoder, &reading, &context, &wanted, &mut scratch);
+                    let answer = rank_text_in_short(
+                        &decoder,
+                        &mark.text,
+                        NOTATION,
+                        &context,
+                        &wanted,
+                        &mut scratch,
+                    )
+                    .unwrap();
                     let first = answer
                         .candidates
                         .first()

@@ -17,12 +17,16 @@ const OTHER_SYMBOL: u8 = 126;
 #[derive(Debug, Clone)]
 pub struct Alphabet {
     ids: FxHashMap<Glyph, u8>,
+    /// The same of the characters of ASCII.
+    ascii: [u8; 128],
     glyphs: Vec<Glyph>,
     /// The ids of symbols, [`OTHER_SYMBOL`] included.
     symbols: u128,
     class: [u8; 128],
     /// log2 P(read | true), by true and read id; only for ids below 36.
     channel: Vec<f64>,
+    /// log2 P(read as it is).
+    right: [f64; 128],
     /// log2 P(read | true) for pairs that are no look-alikes.
     strange: Vec<f64>,
     /// Look-alikes of each id, without itself.
@@ -47,6 +51,12 @@ impl Alphabet {
     pub fn new(confusions: &Confusions) -> Alphabet {
         let glyphs: Vec<Glyph> = ('0'..='9').chain('A'..='Z').map(Glyph::Char).collect();
         let ids = glyphs.iter().cloned().zip(0..).collect();
+        let mut ascii = [OTHER; 128];
+        for (c, id) in (0_u8..).zip(ascii.iter_mut()) {
+            if let Some(bit) = GlyphSet::bit(char::from(c)) {
+                *id = u8::try_from(bit.trailing_zeros()).unwrap_or(OTHER);
+            }
+        }
         let mut class = [0_u8; 128];
         for (id, class) in (0..).zip(class.iter_mut()) {
             *class = id;
@@ -79,12 +89,18 @@ impl Alphabet {
                 }
             }
         }
+        let mut right = [0.0; 128];
+        for (id, bits) in right.iter_mut().enumerate().take(36) {
+            *bits = channel[id * 36 + id];
+        }
         Alphabet {
             ids,
+            ascii,
             glyphs,
             symbols: 1 << OTHER_SYMBOL,
             class,
             channel,
+            right,
             strange,
             alike,
             dropped: confusions.dropped.log2(),
@@ -112,6 +128,11 @@ impl Alphabet {
         if matches!(folded, Glyph::Symbol(_)) {
             self.symbols |= 1 << id;
         }
+        if let Glyph::Char(c) = folded
+            && let Some(known) = self.ascii.get_mut(c as usize)
+        {
+            *known = id;
+        }
         self.glyphs.push(folded.clone());
         self.ids.insert(folded, id);
         Some(id)
@@ -121,15 +142,21 @@ impl Alphabet {
     #[must_use]
     pub fn id(&self, glyph: &Glyph) -> u8 {
         if let Glyph::Char(c) = glyph
-            && let Some(bit) = GlyphSet::bit(*c)
+            && let Some(id) = self.ascii.get(*c as usize)
         {
-            return u8::try_from(bit.trailing_zeros()).unwrap_or(OTHER);
+            return *id;
         }
         let unknown = match glyph {
             Glyph::Char(_) => OTHER,
             Glyph::Symbol(_) => OTHER_SYMBOL,
         };
         self.ids.get(&glyph.folded()).copied().unwrap_or(unknown)
+    }
+
+    /// The id of a character of ASCII.
+    #[must_use]
+    pub(crate) fn of_ascii(&self, byte: u8) -> u8 {
+        self.ascii[usize::from(byte & 127)]
     }
 
     /// The glyph of an id.
@@ -160,6 +187,11 @@ impl Alphabet {
         } else {
             f64::NEG_INFINITY
         }
+    }
+
+    /// log2 of the probability that a glyph is read as it is; of a character that no rule has nothing is asked.
+    pub(crate) fn right(&self, id: u8) -> f64 {
+        self.right[usize::from(id & 127)]
     }
 
     /// log2 of the probability that `t` is read as `r` although they look nothing alike; `-inf` where they do or are the same.

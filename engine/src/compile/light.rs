@@ -6,7 +6,8 @@
 
 use std::ops::Range;
 
-use super::table::Entry;
+use super::alphabet::Alphabet;
+use super::table::Spelled;
 use super::{FamilyProgram, RowProgram};
 use crate::glyph::Boundary;
 use crate::model::{
@@ -71,10 +72,82 @@ pub(crate) struct LightTable {
 /// A spelling with its weight.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct LightEntry {
-    pub(crate) entry: Entry,
+    /// Look-alike classes of its first glyphs, one a byte from the lowest on; bytes beyond its end are full.
+    classes: u64,
+    /// Its first glyphs likewise; bytes beyond its end are nought.
+    ids: u64,
     /// log2 of its share of the slot.
     pub(crate) alone: f64,
-    pub(crate) unlisted: bool,
+    /// Which spelling of the table.
+    pub(crate) index: u32,
+    /// The code and [`PLAIN`], [`UNLISTED`], [`LONG`].
+    code: u32,
+}
+
+/// Glyphs that an entry holds.
+pub(crate) const HELD: usize = 8;
+/// Its glyphs say all: no boundary among them, their case no matter.
+const PLAIN: u32 = 1 << 31;
+const UNLISTED: u32 = 1 << 30;
+/// It has more glyphs than are held.
+const LONG: u32 = 1 << 29;
+
+/// The bytes beyond so many glyphs.
+#[inline]
+pub(crate) fn beyond(glyphs: usize) -> u64 {
+    if glyphs >= HELD {
+        0
+    } else {
+        !0 << (8 * glyphs)
+    }
+}
+
+impl LightEntry {
+    const EMPTY: LightEntry = LightEntry {
+        classes: 0,
+        ids: 0,
+        alone: 0.0,
+        index: u32::MAX,
+        code: 0,
+    };
+
+    fn of(index: u32, spelled: &Spelled, cased: bool, alphabet: &Alphabet) -> LightEntry {
+        let (mut classes, mut ids) = ([0xff; HELD], [0; HELD]);
+        for (at, id) in spelled.ids.iter().take(HELD).enumerate() {
+            (ids[at], classes[at]) = (*id, alphabet.class(*id));
+        }
+        let long = spelled.ids.len() > HELD;
+        let plain = !cased && !spelled.has_boundaries() && !long;
+        LightEntry {
+            classes: u64::from_le_bytes(classes),
+            ids: u64::from_le_bytes(ids),
+            alone: 0.0,
+            index,
+            code: spelled.code | if plain { PLAIN } else { 0 } | if long { LONG } else { 0 },
+        }
+    }
+
+    /// The code.
+    #[inline]
+    pub(crate) fn code(&self) -> u32 {
+        self.code & (LONG - 1)
+    }
+
+    #[inline]
+    pub(crate) fn unlisted(&self) -> bool {
+        self.code & UNLISTED != 0
+    }
+
+    /// Its glyphs, one a byte from the lowest on, where these say all.
+    #[inline]
+    pub(crate) fn plain(&self) -> Option<u64> {
+        (self.code & PLAIN != 0).then_some(self.ids)
+    }
+
+    #[inline]
+    pub(crate) fn is_long(&self) -> bool {
+        self.code & LONG != 0
+    }
 }
 
 /// An open strip with its weight.
@@ -90,6 +163,8 @@ pub(crate) struct LightStrip {
     pub(crate) free: bool,
     /// Whether some of its letters are small.
     pub(crate) lower: bool,
+    /// Whether every place holds the ten digits and nothing else.
+    pub(crate) digits: bool,
 }
 
 /// What a family says of its codes.
@@ -97,6 +172,8 @@ pub(crate) struct LightStrip {
 pub(crate) struct Telling {
     /// Whether each slot says its own and nothing is made of several.
     pub(crate) simple: bool,
+    /// Whether no field is given by two slots.
+    pub(crate) once: bool,
     pub(crate) slots: Vec<ToldSlot>,
     codes: Vec<ToldCode>,
     fields: Vec<(FieldId, Told)>,
@@ -113,6 +190,8 @@ pub(crate) struct ToldSlot {
     pub(crate) only: bool,
     /// It may be absent.
     pub(crate) absent: bool,
+    /// It says of packing and finish alone, which may stay open beside a known ordering code.
+    pub(crate) minor: bool,
 }
 
 #[derive(Debug, Clone)]
@@ -145,29 +224,41 @@ pub(crate) enum Item {
 }
 
 impl LightFamily {
-    pub(crate) fn of(program: &FamilyProgram, family: &Family, rules: &RuleSet) -> LightFamily {
+    pub(crate) fn of(
+        program: &FamilyProgram,
+        family: &Family,
+        rules: &RuleSet,
+        alphabet: &Alphabet,
+    ) -> LightFamily {
         let mut light = LightFamily {
             telling: Telling::of(family, rules),
             ..LightFamily::default()
         };
         for (table, slot) in program.tables.iter().zip(program.slot_of_tables()) {
             let weights = &program.slots[slot];
-            let weigh = |entry: &Entry| {
-                let weight = weights.codes.get(entry.code() as usize);
-                LightEntry {
-                    entry: *entry,
-                    alone: weight.map_or(0.0, |weight| weight.alone),
-                    unlisted: weight.is_some_and(|weight| weight.unlisted),
+            let entry = |index: u32, spelled: &Spelled| {
+                let mut entry = LightEntry::of(index, spelled, table.cased, alphabet);
+                if let Some(weight) = weights.codes.get(spelled.code as usize) {
+                    entry.alone = weight.alone;
+                    entry.code |= if weight.unlisted { UNLISTED } else { 0 };
                 }
+                entry
             };
-            let from = light.entries.len() as u32;
-            let entries = table.entries();
-            light.entries.extend(entries.iter().map(weigh));
+            let from = light.entries.len();
+            let (printed, nothing): (Vec<_>, Vec<_>) = (0..)
+                .zip(&table.spelled)
+                .map(|(index, spelled)| entry(index, spelled))
+                .partition(|entry| entry.classes != !0);
+            let room = (printed.len() * 3 / 2 + 1).next_power_of_two();
+            light.entries.resize(from + room, LightEntry::EMPTY);
+            for entry in printed {
+                let mut at = home(entry.classes, room - 1);
+                while light.entries[from + at].index != LightEntry::EMPTY.index {
+                    at = (at + 1) & (room - 1);
+                }
+                light.entries[from + at] = entry;
+            }
             let empty = light.entries.len() as u32;
-            let nothing = table.empty.iter().map(|index| {
-                let code = table.spelled[*index as usize].code;
-                weigh(&Entry::nothing(*index, code))
-            });
             light.entries.extend(nothing);
             let strips = light.strips.len() as u32;
             for (index, strip) in (0_u32..).zip(&table.open) {
@@ -183,13 +274,14 @@ impl LightFamily {
                     unlisted: weight.unlisted,
                     free: strip.free,
                     lower: strip.lower.contains(&true),
+                    digits: strip.sets.iter().all(|set| *set == DIGITS),
                 });
             }
             light.tables.push(LightTable {
                 firsts: table.firsts,
                 lengths: table.lengths,
-                entries: from,
-                mask: entries.len() as u32 - 1,
+                entries: from as u32,
+                mask: room as u32 - 1,
                 empty: empty..light.entries.len() as u32,
                 strips: strips..light.strips.len() as u32,
                 cased: table.cased,
@@ -231,47 +323,58 @@ impl LightFamily {
         });
     }
 
+    #[inline]
     pub(crate) fn places(&self, row: &LightRow) -> &[LightPlace] {
         &self.places[row.places.start as usize..row.places.end as usize]
     }
 
     /// The spellings that print nothing.
+    #[inline]
     pub(crate) fn empty(&self, table: &LightTable) -> &[LightEntry] {
         &self.entries[table.empty.start as usize..table.empty.end as usize]
     }
 
+    #[inline]
     pub(crate) fn strips(&self, table: &LightTable) -> &[LightStrip] {
         &self.strips[table.strips.start as usize..table.strips.end as usize]
     }
 
+    #[inline]
     pub(crate) fn sets(&self, strip: &LightStrip) -> &[u128] {
         &self.sets[strip.sets.start as usize..strip.sets.end as usize]
     }
 
-    /// The spellings of so many glyphs whose look-alike classes have a key.
-    pub(crate) fn of_key<'f>(
+    /// The spellings whose classes are these, as an entry has them.
+    #[inline]
+    pub(crate) fn of_classes<'f>(
         &'f self,
         table: &LightTable,
-        run: u64,
-        glyphs: usize,
+        classes: u64,
     ) -> impl Iterator<Item = &'f LightEntry> {
-        let key = super::table::whole(run, glyphs);
         let mask = table.mask as usize;
         let entries = &self.entries[table.entries as usize..=table.entries as usize + mask];
-        let mut at = super::table::home(key, mask);
+        let mut at = home(classes, mask);
         std::iter::from_fn(move || {
             loop {
                 let found = &entries[at];
-                if found.entry.is_empty() {
+                if found.index == LightEntry::EMPTY.index {
                     return None;
                 }
                 at = (at + 1) & mask;
-                if found.entry.has_key(key) {
+                if found.classes == classes {
                     return Some(found);
                 }
             }
         })
     }
+}
+
+/// A place for the ten digits.
+const DIGITS: u128 = 0x3ff;
+
+/// Where classes are looked for first.
+fn home(classes: u64, mask: usize) -> usize {
+    (classes.wrapping_mul(0x9e37_79b9_7f4a_7c15) >> 32) as usize & mask
 }
 
 impl Telling {
@@ -294,6 +397,10 @@ impl Telling {
         if let Some(form) = form {
             telling.items(&form.row.items);
         }
+        let minor = |(field, _): &(FieldId, Value)| {
+            let name = rules.fields[field.index()].name.as_str();
+            matches!(name, "packing" | "lead_finish" | "compliance")
+        };
         for (number, slot) in family.slots.iter().enumerate() {
             let dated = family
                 .dates
@@ -306,6 +413,7 @@ impl Telling {
                 literal: slot.literal,
                 only,
                 absent: slot.codes.iter().any(|code| code.kind == CodeKind::Absent),
+                minor: slot.codes.iter().flat_map(|code| &code.fields).all(minor),
             });
             for code in &slot.codes {
                 let standing = code.provenance.standing.or(family.provenance.standing);
@@ -313,7 +421,24 @@ impl Telling {
                 telling.add(code, simple, dated, rules);
             }
         }
+        telling.once = telling.says_once();
         telling
+    }
+
+    fn says_once(&self) -> bool {
+        let mut by: Vec<(FieldId, usize)> = Vec::new();
+        for (slot, told) in self.slots.iter().enumerate() {
+            let next = self.slots.get(slot + 1).map(|next| next.codes as usize);
+            let codes = &self.codes[told.codes as usize..next.unwrap_or(self.codes.len())];
+            for (field, _) in codes.iter().flat_map(|code| self.fields(code)) {
+                match by.iter().find(|(known, _)| known == field) {
+                    Some((_, other)) if *other != slot => return false,
+                    Some(_) => {}
+                    None => by.push((*field, slot)),
+                }
+            }
+        }
+        true
     }
 
     fn items(&mut self, items: &[RowItem]) {
@@ -369,19 +494,23 @@ impl Telling {
         });
     }
 
+    #[inline]
     pub(crate) fn code(&self, slot: &ToldSlot, code: u32) -> &ToldCode {
         &self.codes[(slot.codes + code) as usize]
     }
 
+    #[inline]
     pub(crate) fn fields(&self, code: &ToldCode) -> &[(FieldId, Told)] {
         &self.fields[code.fields.start as usize..code.fields.end as usize]
     }
 
     /// A code as the rule lists it; nothing for an open one.
+    #[inline]
     pub(crate) fn listed(&self, code: &ToldCode) -> &str {
         self.stretch(&code.text)
     }
 
+    #[inline]
     pub(crate) fn stretch(&self, stretch: &Range<u32>) -> &str {
         &self.texts[stretch.start as usize..stretch.end as usize]
     }

@@ -20,7 +20,7 @@ pub(crate) use cond::CondProgram;
 pub(crate) use draw::{Group, SlotWeights};
 pub(crate) use index::{Index, LineRef, Step, bits};
 pub(crate) use light::{
-    Item, LightEntry, LightFamily, LightPlace, LightRow, LightStrip, LightTable, Told,
+    HELD, Item, LightEntry, LightFamily, LightPlace, LightRow, LightStrip, LightTable, Told, beyond,
 };
 pub use limit::{LimitExceeded, Limits};
 pub(crate) use row::Place;
@@ -42,6 +42,8 @@ pub struct Program {
     pub(crate) backward: Index,
     /// By family, how many rows those before it have; all rows last.
     first_row: Vec<usize>,
+    /// By row among all, whether it can be taken the light way.
+    light: Vec<bool>,
     /// By field, the part of a date that it is.
     pub(crate) date_parts: Vec<Option<DatePart>>,
 }
@@ -50,6 +52,11 @@ impl Program {
     /// How many rows all families have.
     pub(crate) fn rows(&self) -> usize {
         self.first_row.last().copied().unwrap_or(0)
+    }
+
+    /// Whether a row can be taken the light way.
+    pub(crate) fn is_light(&self, family: u32, row: u32) -> bool {
+        self.light[self.row(family, row)]
     }
 
     /// The number of a row among all.
@@ -82,9 +89,14 @@ pub(crate) struct FamilyProgram {
 
 impl FamilyProgram {
     /// The family for the light way, which its rows say that it can take.
-    pub(crate) fn light(&self, family: &Family, rules: &RuleSet) -> &LightFamily {
+    pub(crate) fn light(
+        &self,
+        family: &Family,
+        rules: &RuleSet,
+        alphabet: &Alphabet,
+    ) -> &LightFamily {
         self.light
-            .get_or_init(|| Box::new(LightFamily::of(self, family, rules)))
+            .get_or_init(|| Box::new(LightFamily::of(self, family, rules, alphabet)))
     }
 
     /// The slot of each table.
@@ -206,6 +218,8 @@ pub fn compile(
     }
     let index = Index::of(&families, false);
     let backward = Index::of(&families, true);
+    let rows = families.iter().flat_map(|family| &family.rows);
+    let light = rows.map(|row| row.light).collect();
     let mut first_row = vec![0];
     for family in &families {
         first_row.push(first_row.last().copied().unwrap_or(0) + family.rows.len());
@@ -217,6 +231,7 @@ pub fn compile(
         index,
         backward,
         first_row,
+        light,
         date_parts: rules
             .fields
             .iter()

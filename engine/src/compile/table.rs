@@ -31,6 +31,11 @@ impl Spelled {
         self.lower.get(at).copied().unwrap_or(false)
     }
 
+    /// Whether a boundary is expected somewhere among its glyphs.
+    pub(super) fn has_boundaries(&self) -> bool {
+        !self.before.is_empty()
+    }
+
     /// The boundary expected before a glyph.
     pub(crate) fn before(&self, at: usize) -> Boundary {
         self.before.get(at).copied().unwrap_or_default()
@@ -122,29 +127,6 @@ impl Entry {
         }
     }
 
-    /// One that prints nothing.
-    pub(crate) fn nothing(index: u32, code: u32) -> Entry {
-        Entry {
-            index,
-            code,
-            ..Entry::EMPTY
-        }
-    }
-
-    /// The code.
-    pub(crate) fn code(&self) -> u32 {
-        self.code & !PLAIN
-    }
-
-    /// Whether the place holds none.
-    pub(crate) fn is_empty(&self) -> bool {
-        self.index == Entry::EMPTY.index
-    }
-
-    pub(crate) fn has_key(&self, key: u64) -> bool {
-        self.key == key
-    }
-
     /// Code and glyphs, where these say all.
     pub(crate) fn plain(&self) -> Option<(u32, &[u8; FEW])> {
         (self.code & PLAIN != 0).then_some((self.code & !PLAIN, &self.ids))
@@ -152,12 +134,12 @@ impl Entry {
 }
 
 /// The key of a run that ends.
-pub(super) fn whole(run: u64, glyphs: usize) -> u64 {
+fn whole(run: u64, glyphs: usize) -> u64 {
     key(run, glyphs.min(63) as u8 | 0x40)
 }
 
 /// Where a key is looked for first.
-pub(super) fn home(key: u64, mask: usize) -> usize {
+fn home(key: u64, mask: usize) -> usize {
     (key >> 20) as usize & mask
 }
 
@@ -253,11 +235,6 @@ impl Table {
 
     fn home(&self, key: u64) -> usize {
         home(key, self.entries.len() - 1)
-    }
-
-    /// Where a walk looks for spellings.
-    pub(super) fn entries(&self) -> &[Entry] {
-        &self.entries
     }
 
     /// The spellings of so many glyphs whose look-alike classes have a key.

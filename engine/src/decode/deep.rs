@@ -297,7 +297,6 @@ fn insert(ticks: &mut Vec<Tick>, at: usize, doubt: Doubt, first: bool) {
         id: OTHER,
         class: OTHER,
         doubt,
-        set: !0,
         lower: false,
         gap: if first {
             near.gap
@@ -337,7 +336,6 @@ fn turned(stream: &Stream, alphabet: &Alphabet) -> Option<Vec<Tick>> {
         ticks.push(Tick {
             id: other,
             class: alphabet.class(other),
-            set: 1 << other,
             gap: if at == 0 {
                 Gap::Line
             } else {

@@ -176,12 +176,17 @@ pub(super) struct Row<'a> {
     pub(super) least: Option<&'a Least<'a>>,
 }
 
+/// What being the first start makes a line more promising.
+const FIRST: u32 = 1 << 16;
+
 /// A line that names the part, where it may begin.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub(super) struct Begin {
     pub(super) line: LineRef,
     /// Which of the starts of the stream.
     pub(super) start: u32,
+    /// How promising it is: the line the index followed furthest most, from the first start on.
+    pub(super) depth: u32,
 }
 
 impl Begin {
@@ -326,14 +331,25 @@ impl<'p> Decoder<'p> {
         found
     }
 
-    /// Makes the stream of a reading, for the searches that follow.
-    pub(crate) fn fill(&self, reading: &Reading, scratch: &mut Scratch) {
+    /// Makes what a scratch keeps this program's.
+    fn own(&self, scratch: &mut Scratch) {
         if scratch.program != self.program.number {
             // Families and slots are numbered by their program.
             scratch.program = self.program.number;
             scratch.divisors.clear();
             scratch.light.forget();
         }
+    }
+
+    /// Makes the stream of a text that is plain (see [`Stream::fill_text`]), for the searches that follow; false where it is not.
+    pub(crate) fn fill_text(&self, text: &str, scratch: &mut Scratch) -> bool {
+        self.own(scratch);
+        scratch.stream.fill_text(text, &self.program.alphabet)
+    }
+
+    /// Makes the stream of a reading, for the searches that follow.
+    pub(crate) fn fill(&self, reading: &Reading, scratch: &mut Scratch) {
+        self.own(scratch);
         scratch.stream.fill(reading, &self.program.alphabet);
     }
 
@@ -469,17 +485,26 @@ impl<'p> Decoder<'p> {
                 &stop,
                 &mut scratch.found,
             );
-            let begin = |line: &LineRef| Begin {
+            let first = if number == 0 { FIRST } else { 0 };
+            let begin = |(depth, line): (u32, &LineRef)| Begin {
                 line: *line,
                 start: number,
+                depth,
             };
-            scratch.begins.extend(scratch.found.iter().map(begin));
+            let found = (first..).zip(&scratch.found);
+            scratch.begins.extend(found.map(begin));
         }
         if !scratch.begins.is_sorted() {
             scratch.begins.sort_unstable();
         }
         // A line that can end here and go on is found twice.
-        scratch.begins.dedup();
+        scratch.begins.dedup_by(|next, kept| {
+            let same = (next.line, next.start) == (kept.line, kept.start);
+            if same {
+                kept.depth = next.depth;
+            }
+            same
+        });
         scratch.rows.extend(scratch.begins.iter().map(Begin::row));
         scratch.rows.dedup();
     }

@@ -9,12 +9,12 @@ use smallvec::SmallVec;
 
 use super::assign::{Branch, Known};
 use super::dates::{DateRead, SeenPart, Years, read};
-use super::explain::{Decoder, Explanation, Scratch};
-use super::stream::{Doubt, Gap, Stream, Tick};
+use super::explain::{Begin, Decoder, Explanation, Scratch};
+use super::stream::{Doubt, Gap, Stream};
 use super::walk::{Choice, How, MAX_FIXES, cost, gap_between, likeliest, unlisted_only};
 use crate::compile::{
-    FamilyProgram, LightEntry, LightFamily, LightPlace, LightRow, LightStrip, LightTable, OTHER,
-    Spelled, Table,
+    Alphabet, FamilyProgram, HELD, LightEntry, LightFamily, LightPlace, LightRow, LightStrip,
+    LightTable, OTHER, Spelled, Table, beyond,
 };
 use crate::glyph::Boundary;
 use crate::model::{Family, FamilyId};
@@ -23,6 +23,8 @@ use crate::model::{Family, FamilyId};
 const MAX_STEPS: u32 = 4_000;
 /// Most dates that are kept.
 const MAX_DATES: usize = 50_000;
+/// How many bits below the best, of whatever family, or below none, a leaf is not kept.
+const FAR: f64 = 48.0;
 /// Codes of a slot from which on a date rule is not compared with those of other families.
 const MANY_CODES: usize = 64;
 
@@ -61,6 +63,8 @@ pub(crate) struct Leaf {
 #[derive(Debug, Clone)]
 pub(crate) struct Light {
     pub(crate) family: FamilyId,
+    /// log2 of its prior odds.
+    pub(crate) prior: f64,
     pub(crate) leaves: (usize, usize),
 }
 
@@ -71,19 +75,60 @@ pub(crate) struct Room {
     picks: Vec<Pick>,
     pub(crate) leaves: Vec<Leaf>,
     pub(crate) families: Vec<Light>,
+    plain: Plain,
+    /// Groups of begins, one a family: least promising last.
+    order: Vec<(u32, u32)>,
+    /// By family, once asked for.
+    beliefs: Vec<Option<Belief>>,
     dates: Dates,
+}
+
+/// What is believed of a family before anything is read.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Belief {
+    /// log2 of its prior odds.
+    pub(crate) prior: f64,
+    /// What text beside it costs.
+    pub(crate) beside: f64,
+}
+
+/// Most glyphs of a reading that goes this way.
+const MOST: usize = 64;
+
+/// The stream side by side, for one line of which every glyph was read.
+#[derive(Debug)]
+struct Plain {
+    /// Glyphs, and [`HELD`] more that none has.
+    ids: [u8; MOST + HELD],
+    /// Their look-alike classes likewise.
+    classes: [u8; MOST + HELD],
+    /// Digits from here on.
+    digits: [u8; MOST + 1],
+    /// log2 P(all before this one are read as they are).
+    right: [f64; MOST + 1],
+    /// What the gaps before them cost where none is expected.
+    gaps: [f64; MOST + 1],
+}
+
+impl Default for Plain {
+    fn default() -> Plain {
+        Plain {
+            ids: [0; MOST + HELD],
+            classes: [0; MOST + HELD],
+            digits: [0; MOST + 1],
+            right: [0.0; MOST + 1],
+            gaps: [0.0; MOST + 1],
+        }
+    }
 }
 
 /// What the odds of a leaf are made of beside the rule.
 pub(crate) struct Odds<'a> {
-    /// log2 of the prior odds of a family.
-    pub(crate) prior: &'a dyn Fn(FamilyId) -> f64,
+    pub(crate) belief: &'a dyn Fn(&Family) -> Belief,
     /// log2 of the probability of a stretch if no rule knows it.
     pub(crate) text: &'a dyn Fn(usize, usize) -> f64,
-    /// The same of one glyph.
-    pub(crate) glyph: &'a dyn Fn(usize) -> f64,
-    /// What text beside it costs a family.
-    pub(crate) beside: &'a dyn Fn(&Family) -> f64,
+    /// The same by glyph.
+    pub(crate) glyphs: &'a [f64],
     /// How far below the best of its family a leaf is not kept.
     pub(crate) within: f64,
 }
@@ -105,15 +150,14 @@ impl Decoder<'_> {
         let stream = &scratch.stream;
         self.indexed()
             && stream.capitals.len() == 1
+            && stream.len() <= MOST
             && stream.ticks.iter().all(|tick| tick.doubt == Doubt::Read)
     }
 
     /// Finds and weighs all leaves of a filled stream into the room, by family; false where the reading has to go the long way. The rows
     /// must have been found.
     pub(crate) fn lightly(&self, seen: Date, scratch: &mut Scratch, odds: &Odds<'_>) -> bool {
-        let light = |(family, row): &(u32, u32)| {
-            self.program.families[*family as usize].rows[*row as usize].light
-        };
+        let light = |(family, row): &(u32, u32)| self.program.is_light(*family, *row);
         let Scratch {
             stream,
             rows,
@@ -128,22 +172,31 @@ impl Decoder<'_> {
         room.picks.clear();
         room.families.clear();
         room.dates.on(seen);
+        room.plain.fill(stream, &self.program.alphabet);
+        room.sort(begins);
         let mut walk = Walk {
             decoder: self,
             stream,
             odds,
             room,
             best: f64::NEG_INFINITY,
+            least: -FAR,
+            beside: 0.0,
             steps: 0,
             texts: SmallVec::new(),
         };
-        for of_family in begins.chunk_by(|a, b| a.line.family == b.line.family) {
-            let id = of_family[0].line.family as usize;
-            let (program, model) = (&self.program.families[id], &self.rules.families[id]);
-            let light = program.light(model, self.rules);
+        for group in 0..walk.room.order.len() {
+            let first = walk.room.order[group].1 as usize;
+            let id = begins[first].line.family;
+            let of_family = begins[first..]
+                .iter()
+                .take_while(|begin| begin.line.family == id);
+            let (program, model) = self.family(FamilyId(id));
+            let light = self.light(program.id);
             let before = walk.room.leaves.len();
+            let belief = walk.room.belief(program.id, model, odds);
             walk.best = f64::NEG_INFINITY;
-            let prior = (odds.prior)(program.id);
+            walk.beside = belief.beside;
             for begin in of_family {
                 let row = &light.rows[begin.line.row as usize];
                 let number = begin.start as usize;
@@ -159,7 +212,6 @@ impl Decoder<'_> {
                     row_at: begin.line.row,
                     places: light.places(row),
                     start,
-                    base: prior + row.form,
                 };
                 walk.room.path.clear();
                 let layout = match stream.ticks[start].gap {
@@ -173,10 +225,11 @@ impl Decoder<'_> {
                     None,
                     So {
                         layout,
-                        bits: 0.0,
+                        bits: belief.prior + row.form,
                         free: 0.0,
                         fixes: 0,
                         unlisted: 0,
+                        named: false,
                     },
                 );
             }
@@ -184,11 +237,18 @@ impl Decoder<'_> {
             if after > before {
                 walk.room.families.push(Light {
                     family: program.id,
+                    prior: belief.prior,
                     leaves: (before, after),
                 });
             }
         }
         walk.steps <= MAX_STEPS
+    }
+
+    /// A family as this way sees it.
+    pub(crate) fn light(&self, id: FamilyId) -> &LightFamily {
+        let (program, model) = self.family(id);
+        program.light(model, self.rules, &self.program.alphabet)
     }
 
     /// A leaf as an explanation.
@@ -242,10 +302,40 @@ impl Decoder<'_> {
     }
 }
 
+impl Leaf {
+    /// Whether it has the dates that another has.
+    pub(crate) fn same_dates(&self, other: &Leaf) -> bool {
+        self.dates == other.dates
+    }
+}
+
 impl Room {
     /// Forgets what is kept between readings.
     pub(super) fn forget(&mut self) {
         self.dates = Dates::default();
+        self.beliefs.clear();
+    }
+
+    /// Puts the begins in order, family by family: first the line that the index followed furthest, which is last of those it found.
+    fn sort(&mut self, begins: &[Begin]) {
+        self.order.clear();
+        let mut first = 0;
+        for of_family in begins.chunk_by(|a, b| a.line.family == b.line.family) {
+            let depth = of_family.iter().map(|begin| begin.depth).max();
+            self.order.push((depth.unwrap_or(0), first));
+            first += of_family.len() as u32;
+        }
+        if self.order.len() > 1 {
+            self.order.sort_by(|a, b| b.0.cmp(&a.0));
+        }
+    }
+
+    /// What is believed of a family, as kept.
+    pub(crate) fn belief(&mut self, id: FamilyId, family: &Family, odds: &Odds<'_>) -> Belief {
+        if self.beliefs.len() <= id.index() {
+            self.beliefs.resize(id.index() + 1, None);
+        }
+        *self.beliefs[id.index()].get_or_insert_with(|| (odds.belief)(family))
     }
 
     /// What a leaf takes each place for.
@@ -277,20 +367,20 @@ struct At<'p> {
     row_at: u32,
     places: &'p [LightPlace],
     start: usize,
-    /// log2 of prior and form.
-    base: f64,
 }
 
 /// What the path has come to.
 #[derive(Clone, Copy)]
 struct So {
     layout: f64,
-    /// log2 of codes and glyphs, without dates.
+    /// log2 of prior, form, codes and glyphs, without dates.
     bits: f64,
     /// log2 of the probability of text that may be any, if no rule knows it.
     free: f64,
     fixes: u32,
     unlisted: u32,
+    /// Whether something was printed that names the part.
+    named: bool,
 }
 
 struct Walk<'a, 'd> {
@@ -300,6 +390,10 @@ struct Walk<'a, 'd> {
     room: &'a mut Room,
     /// The best leaf of the family so far.
     best: f64,
+    /// What a leaf of any family has to come to.
+    least: f64,
+    /// What text beside the family costs.
+    beside: f64,
     steps: u32,
     /// Stretches already asked for.
     texts: SmallVec<[(usize, usize, f64); 8]>,
@@ -325,8 +419,8 @@ impl Walk<'_, '_> {
         let expected = next.before.or(pending);
         for empty in here.light.empty(table) {
             let pick = Pick {
-                code: empty.entry.code(),
-                how: How::Spelled(empty.entry.index),
+                code: empty.code(),
+                how: How::Spelled(empty.index),
                 start: at as u32,
                 end: at as u32,
                 fixes: 0,
@@ -335,7 +429,15 @@ impl Walk<'_, '_> {
                 bits: empty.alone,
                 free: false,
             };
-            self.take(here, place, table.dated, empty.unlisted, pick, expected, so);
+            self.take(
+                here,
+                place,
+                table.dated,
+                empty.unlisted(),
+                pick,
+                expected,
+                so,
+            );
         }
         if let Some(gap) = self.gap_cost(here, at, expected) {
             let so = So {
@@ -387,6 +489,7 @@ impl Walk<'_, '_> {
             bits: so.bits + pick.bits + pick.channel,
             fixes,
             unlisted,
+            named: so.named || here.places[place].names && pick.end > pick.start,
             ..so
         };
         self.room.path.push(pick);
@@ -396,74 +499,109 @@ impl Walk<'_, '_> {
 
     /// Tries the spellings that stand at a position.
     fn listed(&mut self, here: &At<'_>, place: usize, table: &LightTable, at: usize, so: So) {
-        let ticks = &self.stream.ticks[at..];
-        let Some(first) = ticks.first() else { return };
-        if table.firsts >> (first.class & 127) & 1 == 0 {
+        let glyphs = self.stream.len();
+        let classes = held(&self.room.plain.classes, at);
+        if at >= glyphs || table.firsts >> (classes & 127) & 1 == 0 {
             return;
         }
-        let longest = (64 - table.lengths.leading_zeros() as usize).saturating_sub(1);
-        let mut run = 0;
-        for (length, tick) in (1..=longest).zip(ticks) {
-            run = crate::compile::key(run, tick.class);
-            if table.lengths >> length.min(63) & 1 == 0 {
-                continue;
+        let mut lengths = table.lengths;
+        while lengths != 0 {
+            let length = lengths.trailing_zeros() as usize;
+            lengths &= lengths - 1;
+            if at + length > glyphs {
+                return;
             }
-            for found in here.light.of_key(table, run, length) {
-                let Some((channel, fixes)) = self.fit(here, place, found, &ticks[..length]) else {
+            if length > HELD {
+                self.long(here, place, table, at, so);
+                return;
+            }
+            for found in here.light.of_classes(table, classes | beyond(length)) {
+                if found.is_long() {
                     continue;
+                }
+                let fit = match found.plain() {
+                    Some(ids) => self.plain(ids, at, length),
+                    None => self.spelled(here, place, found, at, length),
                 };
-                let pick = Pick {
-                    code: found.entry.code(),
-                    how: How::Spelled(found.entry.index),
-                    start: at as u32,
-                    end: (at + length) as u32,
-                    fixes,
-                    channel,
-                    share: 0.0,
-                    bits: found.alone,
-                    free: false,
-                };
-                self.take(here, place, table.dated, found.unlisted, pick, None, so);
+                if let Some((channel, fixes)) = fit {
+                    self.spell(here, place, table, found, at, length, channel, fixes, so);
+                }
             }
         }
     }
 
-    /// log2 P(glyphs read | a spelling), and how many are taken for look-alikes.
-    fn fit(
-        &self,
+    /// The same for spellings of more glyphs than are held.
+    fn long(&mut self, here: &At<'_>, place: usize, table: &LightTable, at: usize, so: So) {
+        let classes = held(&self.room.plain.classes, at);
+        for found in here.light.of_classes(table, classes) {
+            let spellings = &here.program.tables[here.places[place].table as usize].spelled;
+            let length = spellings[found.index as usize].ids.len();
+            if found.is_long()
+                && at + length <= self.stream.len()
+                && let Some((channel, fixes)) = self.spelled(here, place, found, at, length)
+            {
+                self.spell(here, place, table, found, at, length, channel, fixes, so);
+            }
+        }
+    }
+
+    /// Takes a place for a spelling.
+    #[allow(clippy::too_many_arguments)]
+    fn spell(
+        &mut self,
         here: &At<'_>,
         place: usize,
+        table: &LightTable,
         found: &LightEntry,
-        ticks: &[Tick],
-    ) -> Option<(f64, u32)> {
-        if let Some((_, ids)) = found.entry.plain() {
-            return self.plain(&ids[..ticks.len()], ticks);
-        }
-        let table = &here.program.tables[here.places[place].table as usize];
-        let spelled = &table.spelled[found.entry.index as usize];
-        if spelled.ids.len() == ticks.len() {
-            self.spelled(table, spelled, ticks)
-        } else {
-            None
-        }
+        at: usize,
+        length: usize,
+        channel: f64,
+        fixes: u32,
+        so: So,
+    ) {
+        let pick = Pick {
+            code: found.code(),
+            how: How::Spelled(found.index),
+            start: at as u32,
+            end: (at + length) as u32,
+            fixes,
+            channel,
+            share: 0.0,
+            bits: found.alone,
+            free: false,
+        };
+        self.take(here, place, table.dated, found.unlisted(), pick, None, so);
     }
 
     /// log2 P(glyphs read | a spelling of which nothing but its glyphs is asked), and how many are taken for look-alikes.
-    fn plain(&self, ids: &[u8], ticks: &[Tick]) -> Option<(f64, u32)> {
+    fn plain(&self, ids: u64, at: usize, length: usize) -> Option<(f64, u32)> {
+        let plain = &self.room.plain;
+        let other = (held(&plain.ids, at) ^ ids) & !beyond(length);
+        let gaps = plain.gaps[at + length] - plain.gaps[at + 1];
+        if other == 0 {
+            return Some((plain.right[at + length] - plain.right[at] + gaps, 0));
+        }
         let alphabet = &self.decoder.program.alphabet;
-        let (mut channel, mut fixes) = (0.0, 0);
-        for (j, (id, tick)) in ids.iter().zip(ticks).enumerate() {
-            if j > 0 && tick.gap != Gap::Within(Boundary::None) {
-                channel += gap_between(tick.gap, None).unwrap_or(0.0);
-            }
-            channel += alphabet.channel(*id, tick.id);
-            fixes += u32::from(*id != tick.id);
+        let (mut channel, mut fixes) = (gaps, 0);
+        for (id, read) in ids.to_le_bytes().iter().zip(&plain.ids[at..at + length]) {
+            channel += alphabet.channel(*id, *read);
+            fixes += u32::from(id != read);
         }
         (channel > f64::NEG_INFINITY).then_some((channel, fixes))
     }
 
     /// The same for any spelling.
-    fn spelled(&self, table: &Table, spelled: &Spelled, ticks: &[Tick]) -> Option<(f64, u32)> {
+    fn spelled(
+        &self,
+        here: &At<'_>,
+        place: usize,
+        found: &LightEntry,
+        at: usize,
+        length: usize,
+    ) -> Option<(f64, u32)> {
+        let table: &Table = &here.program.tables[here.places[place].table as usize];
+        let spelled: &Spelled = &table.spelled[found.index as usize];
+        let ticks = &self.stream.ticks[at..at + length];
         let alphabet = &self.decoder.program.alphabet;
         let (mut channel, mut fixes) = (0.0, 0);
         for (j, (id, tick)) in spelled.ids.iter().zip(ticks).enumerate() {
@@ -498,6 +636,23 @@ impl Walk<'_, '_> {
         };
         if ticks.is_empty() {
             return;
+        }
+        let plain = &self.room.plain;
+        if strip.digits && usize::from(plain.digits[at]) >= length && !table.lists {
+            let channel = plain.right[at + length] - plain.right[at] + plain.gaps[at + length]
+                - plain.gaps[at + 1];
+            let pick = Pick {
+                code: strip.code,
+                how: How::Open(strip.index),
+                start: at as u32,
+                end: (at + length) as u32,
+                fixes: 0,
+                channel,
+                share: strip.share,
+                bits: strip.alone + strip.share,
+                free: false,
+            };
+            return self.take(here, place, table.dated, strip.unlisted, pick, None, so);
         }
         let alphabet = &self.decoder.program.alphabet;
         let (mut channel, mut fixes) = (0.0, 0);
@@ -536,7 +691,7 @@ impl Walk<'_, '_> {
             }
         }
         let so = if strip.free {
-            let text: f64 = (at..at + length).map(|at| (self.odds.glyph)(at)).sum();
+            let text: f64 = self.odds.glyphs[at..at + length].iter().sum();
             So {
                 free: so.free + text,
                 ..so
@@ -574,21 +729,17 @@ impl Walk<'_, '_> {
     /// Weighs the path as a way to take the stretch up to `at`.
     fn leaf(&mut self, here: &At<'_>, at: usize, so: So, cut: bool) {
         let stream = self.stream;
-        if at == here.start || !stream.stops[at] {
-            return;
-        }
-        let mut picks = self.room.path.iter().zip(here.places);
-        if !picks.any(|(pick, place)| place.names && pick.end > pick.start) {
+        if !so.named || at == here.start || !stream.stops[at] {
             return;
         }
         let layout = so.layout + stream.after(here.start, at);
         let whole = here.start == 0 && at == stream.len();
         let text = self.text(here.start, at) - so.free;
-        let mut bits = here.base + so.bits + layout - text;
+        let mut bits = so.bits + layout - text;
         if !whole {
-            bits += (self.odds.beside)(here.model);
+            bits += self.beside;
         }
-        if bits < self.best - self.odds.within {
+        if bits < self.least.max(self.best - self.odds.within) {
             return;
         }
         let from = self.room.picks.len();
@@ -611,6 +762,7 @@ impl Walk<'_, '_> {
             found.push((*rule, date));
         }
         self.best = self.best.max(bits);
+        self.least = self.least.max(bits - FAR);
         self.room.leaves.push(Leaf {
             row: here.row_at,
             picks: (from as u32, self.room.picks.len() as u32),
@@ -633,6 +785,39 @@ impl Walk<'_, '_> {
         let text = (self.odds.text)(start, end);
         self.texts.push((start, end, text));
         text
+    }
+}
+
+/// The glyphs from a position on, one a byte from the lowest on.
+fn held(of: &[u8], at: usize) -> u64 {
+    let bytes = of[at..].first_chunk().copied();
+    u64::from_le_bytes(bytes.unwrap_or_default())
+}
+
+impl Plain {
+    fn fill(&mut self, stream: &Stream, alphabet: &Alphabet) {
+        let glyphs = stream.len().min(MOST);
+        let (mut right, mut gaps) = (0.0, 0.0);
+        for (at, tick) in stream.ticks[..glyphs].iter().enumerate() {
+            self.ids[at] = tick.id;
+            self.classes[at] = tick.class;
+            self.right[at] = right;
+            self.gaps[at] = gaps;
+            right += alphabet.right(tick.id);
+            if tick.gap != Gap::Within(Boundary::None) {
+                gaps += gap_between(tick.gap, None).unwrap_or(0.0);
+            }
+        }
+        self.right[glyphs] = right;
+        self.gaps[glyphs] = gaps;
+        self.ids[glyphs..glyphs + HELD].fill(u8::MAX);
+        self.classes[glyphs..glyphs + HELD].fill(u8::MAX);
+        self.digits[glyphs] = 0;
+        let mut run = 0;
+        for (digits, id) in self.digits[..glyphs].iter_mut().zip(&self.ids).rev() {
+            run = if *id < 10 { run + 1 } else { 0 };
+            *digits = run;
+        }
     }
 }
 

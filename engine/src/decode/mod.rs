@@ -19,7 +19,7 @@ pub(crate) use dates::FUTURE;
 pub(crate) use deep::Edit;
 pub(crate) use explain::CONTRADICTED;
 pub use explain::{Decoder, Effort, Explanation, Scratch};
-pub(crate) use light::{Leaf, Odds, Pick, Room};
+pub(crate) use light::{Belief, Leaf, Odds, Pick, Room};
 #[cfg(test)]
 pub(crate) use reach::compare;
 pub use reading::{Line, MAX_GLYPHS, MAX_LINES, Mark, Notation, Reading, ReadingError, Seen, fold};

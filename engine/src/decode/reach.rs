@@ -442,7 +442,7 @@ fn ends_about_run(
 fn can_be(id: u8, tick: &Tick, alphabet: &Alphabet) -> bool {
     match tick.doubt {
         Doubt::Read | Doubt::Certain => alphabet.class(id) == tick.class,
-        Doubt::OneOf => tick.set >> id & 1 == 1,
+        Doubt::OneOf => tick.set() >> id & 1 == 1,
         Doubt::Unread | Doubt::Run => true,
         Doubt::Other => id != tick.id,
     }
@@ -454,7 +454,7 @@ fn can_be_of(set: u128, tick: &Tick, alphabet: &Alphabet) -> bool {
         Doubt::Read | Doubt::Certain => {
             set >> tick.id & 1 == 1 || set & alphabet.alike(tick.id) != 0
         }
-        Doubt::OneOf => set & tick.set != 0,
+        Doubt::OneOf => set & tick.set() != 0,
         Doubt::Unread | Doubt::Run => true,
         Doubt::Other => set >> tick.id & 1 == 0,
     }

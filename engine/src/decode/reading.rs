@@ -185,6 +185,9 @@ impl Reading {
 
 /// Parts a text at ` | ` outside braces and escapes.
 fn split_lines(text: &str) -> Vec<&str> {
+    if !text.contains('|') {
+        return vec![text.trim_start_matches(' ')];
+    }
     let bytes = text.as_bytes();
     let mut lines = Vec::new();
     let (mut start, mut at, mut brace) = (0, 0, false);
@@ -209,6 +212,9 @@ fn split_lines(text: &str) -> Vec<&str> {
 }
 
 fn read_line(text: &str, index: usize, notation: Notation) -> Result<Line, ReadingError> {
+    if let Some(line) = read_plain(text, notation) {
+        return Ok(line);
+    }
     let chars: Vec<char> = text.chars().collect();
     let error = |at: usize, message: &str| ReadingError {
         message: message.to_owned(),
@@ -275,6 +281,39 @@ fn read_line(text: &str, index: usize, notation: Notation) -> Result<Line, Readi
         before = Boundary::None;
     }
     Ok(Line {
+        text: text.to_owned(),
+        marks,
+    })
+}
+
+/// A line of letters, digits and boundaries of ASCII, which is what most lines of a table are: without asking what else a character may be.
+fn read_plain(text: &str, notation: Notation) -> Option<Line> {
+    let mut marks: Vec<Mark> = Vec::with_capacity(text.len());
+    let mut before = Boundary::None;
+    for (at, byte) in (0_u32..).zip(text.bytes()) {
+        let boundary = match byte {
+            b'0'..=b'9' | b'A'..=b'Z' | b'a'..=b'z' => {
+                let glyph = Glyph::Char(char::from(byte));
+                marks.push(Mark {
+                    seen: if notation.certain {
+                        Seen::Certain(glyph)
+                    } else {
+                        Seen::Glyph(glyph)
+                    },
+                    before,
+                    span: (at, at + 1),
+                });
+                before = Boundary::None;
+                continue;
+            }
+            b' ' => Boundary::Space,
+            b'-' => Boundary::Dash,
+            b'/' => Boundary::Slash,
+            _ => return None,
+        };
+        before = before.max(boundary);
+    }
+    Some(Line {
         text: text.to_owned(),
         marks,
     })

@@ -36,8 +36,8 @@ pub(crate) struct Tick {
     pub(crate) id: u8,
     pub(crate) class: u8,
     pub(crate) doubt: Doubt,
-    /// The ids it can be as read: one, a set, or all.
-    pub(crate) set: u128,
+    /// Lower and upper half of the ids it was read as one of; nothing for another doubt.
+    pub(super) one_of: [u64; 2],
     /// Whether a letter is small.
     pub(crate) lower: bool,
     pub(crate) gap: Gap,
@@ -46,6 +46,27 @@ pub(crate) struct Tick {
 }
 
 impl Tick {
+    /// A glyph in the midst of a word of the first line.
+    pub(crate) const NOTHING: Tick = Tick {
+        id: OTHER,
+        class: OTHER,
+        doubt: Doubt::Read,
+        one_of: [0; 2],
+        lower: false,
+        gap: Gap::Within(Boundary::None),
+        line: 0,
+        span: (0, 0),
+    };
+
+    /// The ids it can be as read: one, a set, or all.
+    pub(crate) fn set(&self) -> u128 {
+        match self.doubt {
+            Doubt::Read | Doubt::Certain | Doubt::Other => 1 << self.id,
+            Doubt::OneOf => u128::from(self.one_of[0]) | u128::from(self.one_of[1]) << 64,
+            Doubt::Unread | Doubt::Run => !0,
+        }
+    }
+
     /// What an index of lines makes of it.
     pub(crate) fn step(&self) -> Step {
         match self.doubt {
@@ -75,6 +96,7 @@ pub(crate) struct Stream {
 impl Stream {
     /// Fills the stream from a reading, keeping its buffers.
     pub(crate) fn fill(&mut self, reading: &Reading, alphabet: &Alphabet) {
+        let lower = |glyph: &Glyph| matches!(glyph, Glyph::Char(c) if c.is_ascii_lowercase());
         self.ticks.clear();
         self.capitals.clear();
         self.doubtful = false;
@@ -82,11 +104,6 @@ impl Stream {
             let mut lower_seen = false;
             for (at, mark) in line.marks.iter().take(super::MAX_GLYPHS).enumerate() {
                 let mut tick = Tick {
-                    id: OTHER,
-                    class: OTHER,
-                    doubt: Doubt::Read,
-                    set: 0,
-                    lower: false,
                     gap: if at == 0 {
                         Gap::Line
                     } else {
@@ -94,14 +111,12 @@ impl Stream {
                     },
                     line: index,
                     span: mark.span,
+                    ..Tick::NOTHING
                 };
-                let lower =
-                    |glyph: &Glyph| matches!(glyph, Glyph::Char(c) if c.is_ascii_lowercase());
                 match &mark.seen {
                     Seen::Glyph(glyph) | Seen::Certain(glyph) => {
                         tick.id = alphabet.id(glyph);
                         tick.class = alphabet.class(tick.id);
-                        tick.set = 1 << tick.id;
                         tick.lower = lower(glyph);
                         lower_seen |= tick.lower;
                         if matches!(mark.seen, Seen::Certain(_)) {
@@ -110,13 +125,14 @@ impl Stream {
                     }
                     Seen::OneOf(glyphs) => {
                         tick.doubt = Doubt::OneOf;
-                        tick.set = glyphs
+                        let set: u128 = glyphs
                             .iter()
                             .fold(0, |set, glyph| set | 1 << alphabet.id(glyph));
+                        tick.one_of = [set as u64, (set >> 64) as u64];
                         tick.lower = glyphs.iter().all(lower);
                     }
-                    Seen::Unread => (tick.doubt, tick.set) = (Doubt::Unread, !0),
-                    Seen::Run => (tick.doubt, tick.set) = (Doubt::Run, !0),
+                    Seen::Unread => tick.doubt = Doubt::Unread,
+                    Seen::Run => tick.doubt = Doubt::Run,
                 }
                 self.doubtful |= !matches!(tick.doubt, Doubt::Read | Doubt::Certain);
                 self.ticks.push(tick);
@@ -124,6 +140,71 @@ impl Stream {
             self.capitals.push(!lower_seen);
         }
         self.mark_gaps();
+    }
+
+    /// Fills the stream as reading a text in the notation of tables does; false where there is more in it than letters, digits, spaces, dashes and
+    /// slashes of ASCII.
+    pub(crate) fn fill_text(&mut self, text: &str, alphabet: &Alphabet) -> bool {
+        self.ticks.clear();
+        self.capitals.clear();
+        self.starts.clear();
+        self.nearest.clear();
+        self.stops.clear();
+        self.doubtful = false;
+        if text.len() > super::MAX_GLYPHS {
+            return false;
+        }
+        self.ticks.reserve(text.len());
+        self.stops.reserve(text.len() + 1);
+        let (mut gap, mut lower_seen) = (Gap::Line, false);
+        for (at, byte) in (0_u32..).zip(text.bytes()) {
+            if byte.is_ascii_alphanumeric() {
+                let lower = byte.is_ascii_lowercase();
+                lower_seen |= lower;
+                let stop = gap != Gap::Within(Boundary::None);
+                if stop {
+                    self.part(gap);
+                }
+                let id = alphabet.of_ascii(byte);
+                self.stops.push(stop);
+                self.ticks.push(Tick {
+                    id,
+                    class: alphabet.class(id),
+                    lower,
+                    gap,
+                    span: (at, at + 1),
+                    ..Tick::NOTHING
+                });
+                gap = Gap::Within(Boundary::None);
+                continue;
+            }
+            let boundary = match byte {
+                b' ' => Boundary::Space,
+                b'-' => Boundary::Dash,
+                b'/' => Boundary::Slash,
+                _ => return false,
+            };
+            // Of several boundaries in a row the strongest sign counts, as in a reading.
+            if let Gap::Within(before) = gap {
+                gap = Gap::Within(before.max(boundary));
+            }
+        }
+        self.stops.push(true);
+        let end = self.ticks.len();
+        self.nearest.resize(self.starts.len(), end);
+        self.capitals.push(!lower_seen);
+        end > 0
+    }
+
+    /// Notes that a line can end before the next glyph, which follows on a gap, and perhaps begin there.
+    fn part(&mut self, gap: Gap) {
+        let position = self.ticks.len();
+        while self.nearest.len() < self.starts.len() {
+            self.nearest.push(position);
+        }
+        if matches!(gap, Gap::Line | Gap::Within(Boundary::Space)) {
+            self.starts.push(position);
+        }
     }
 
     /// Notes where lines of a form can begin and end.
@@ -141,8 +222,10 @@ impl Stream {
         self.stops.push(true);
         self.nearest.clear();
         for start in &self.starts {
-            let stop = (start + 1..self.stops.len()).find(|at| self.stops[*at]);
-            self.nearest.push(stop.unwrap_or(self.stops.len()));
+            let behind = self.stops.iter().skip(start + 1);
+            let stop = behind.zip(start + 1..).find(|(stop, _)| **stop);
+            self.nearest
+                .push(stop.map_or(self.stops.len(), |(_, at)| at));
         }
     }
 

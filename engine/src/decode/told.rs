@@ -7,6 +7,9 @@ use crate::compile::{OTHER, OpenStrip};
 use crate::glyph::Glyph;
 use crate::model::Spelling;
 
+/// Digits and capitals by id.
+const ALNUM: &[u8; 36] = b"0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ";
+
 impl Decoder<'_> {
     /// The glyphs that a choice was taken for; `None` where some were not read.
     pub(crate) fn string(
@@ -61,6 +64,13 @@ impl Decoder<'_> {
             return false;
         }
         for (at, (tick, set)) in ticks.iter().zip(sets).enumerate() {
+            if lower.is_none()
+                && set >> tick.id & 1 == 1
+                && let Some(c) = ALNUM.get(usize::from(tick.id))
+            {
+                text.push(char::from(*c));
+                continue;
+            }
             let id = if set >> tick.id & 1 == 1 {
                 Some(tick.id)
             } else {
@@ -128,8 +138,8 @@ impl Decoder<'_> {
                                 Some(id) => vec![self.cased(id, *lower)],
                             }
                         }
-                        Doubt::Other => self.members(set & !tick.set, *lower),
-                        _ => self.members(set & tick.set, *lower),
+                        Doubt::Other => self.members(set & !tick.set(), *lower),
+                        _ => self.members(set & tick.set(), *lower),
                     })
                     .collect()
             }

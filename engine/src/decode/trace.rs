@@ -202,7 +202,7 @@ impl Stopped {
                 .zip(&stream.ticks[begin.min(stream.len())..])
                 .take_while(|(set, tick)| match tick.doubt {
                     Doubt::Unread => true,
-                    Doubt::OneOf => **set & tick.set != 0,
+                    Doubt::OneOf => **set & tick.set() != 0,
                     _ => **set >> tick.id & 1 == 1,
                 })
                 .count();

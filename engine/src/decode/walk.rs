@@ -694,8 +694,8 @@ impl<'a> Walker<'a> {
             .zip(places)
             .map(|(tick, (set, size))| match tick.doubt {
                 Doubt::Unread => size.log2(),
-                Doubt::OneOf => f64::from((set & tick.set).count_ones()).log2(),
-                Doubt::Other => f64::from((set & !tick.set).count_ones()).log2(),
+                Doubt::OneOf => f64::from((set & tick.set()).count_ones()).log2(),
+                Doubt::Other => f64::from((set & !tick.set()).count_ones()).log2(),
                 _ => 0.0,
             })
             .sum()
@@ -813,7 +813,7 @@ impl<'a> Walker<'a> {
             Doubt::Certain if t == tick.id && t != crate::compile::OTHER => 0.0,
             Doubt::Certain if self.alphabet.alike(t) >> tick.id & 1 == 1 => cost::CONTRADICTED,
             Doubt::Certain => return None,
-            Doubt::OneOf if tick.set >> t & 1 == 1 => 0.0,
+            Doubt::OneOf if tick.set() >> t & 1 == 1 => 0.0,
             Doubt::OneOf => return None,
             Doubt::Unread | Doubt::Run => 0.0,
             Doubt::Other => self.alphabet.strange(t, tick.id),
@@ -846,7 +846,7 @@ impl<'a> Walker<'a> {
                 Some((self.alphabet.channel(best, tick.id), 1))
             }
             Doubt::OneOf => {
-                let shared = (set & tick.set).count_ones();
+                let shared = (set & tick.set()).count_ones();
                 (shared > 0).then(|| (f64::from(shared).log2(), 0))
             }
             Doubt::Unread | Doubt::Run => Some((size.log2(), 0)),

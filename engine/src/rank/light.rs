@@ -1,5 +1,7 @@
 //! The answer in short to a reading that goes the light way; see `decode/light.rs`.
 
+use std::borrow::Borrow;
+
 use smallvec::SmallVec;
 
 use super::answer::{Alternative, Candidate, Context, Depth, FieldAnswer, Ranking, Relations};
@@ -12,10 +14,10 @@ use super::posterior::{
 };
 use crate::compile::{Item, LightFamily, Told};
 use crate::decode::{
-    Decoder, Effort, Explanation, How, Leaf, Odds, Pick, Reading, Room, Scratch, Stream,
+    Belief, Decoder, Effort, Explanation, How, Leaf, Odds, Pick, Reading, Room, Scratch, Stream,
 };
 use crate::glyph::Glyph;
-use crate::model::{Family, FamilyId, FieldId};
+use crate::model::{Family, FamilyId, FieldId, Spelling};
 use crate::value::Value;
 
 /// Share of its family below which an explanation is not looked at for what the first candidate says.
@@ -29,39 +31,40 @@ struct Sum {
     bits: f64,
 }
 
-/// The answer, if the reading can go this way: then it is the one that the long way gives, but for what is negligible there too. The rows must
-/// have been found.
-pub(super) fn answer(
+/// The answer, if the reading can go this way: then it is the one that the long way gives, but for what is negligible there too. The stream must
+/// be filled and its rows found; `read` gives the reading, of no known form, where it is needed after all.
+pub(super) fn answer<R: Borrow<Reading>, E>(
     decoder: &Decoder<'_>,
-    reading: &Reading,
+    read: &dyn Fn() -> Result<R, E>,
     background: &Background,
     context: &Context,
     scratch: &mut Scratch,
     detail: &Detail<'_>,
-) -> Option<(Ranking, f64)> {
+) -> Result<Option<(Ranking, f64)>, E> {
     if detail.full()
         || decoder.effort == Effort::Deep
-        || reading.form.is_some()
         || context::any(context)
         || !decoder.may_be_light(scratch)
     {
-        return None;
+        return Ok(None);
     }
     let odds = Odds {
-        prior: &|family| prior_bits(&decoder.rules.families[family.index()]),
+        belief: &|family| Belief {
+            prior: prior_bits(family),
+            beside: if is_value(family) { BESIDE_VALUE } else { 0.0 },
+        },
         text: &|from, to| background.stretch(from, to),
-        glyph: &|at| background.glyph(at),
-        beside: &|family| if is_value(family) { BESIDE_VALUE } else { 0.0 },
+        glyphs: background.glyphs(),
         within: NEGLIGIBLE,
     };
     if !decoder.lightly(context.seen, scratch, &odds) {
-        return None;
+        return Ok(None);
     }
     let (room, stream) = (&scratch.light, &scratch.stream);
     let (sums, none) = weigh(decoder, room, background, stream);
     let total = sums.iter().fold(none, |sum, one| log2_sum(sum, one.bits));
     if decoder.effort == Effort::Enough && !settled(room, stream, total) {
-        return None;
+        return Ok(None);
     }
     let mut ranking = Ranking {
         none: (none - total).exp2(),
@@ -93,14 +96,15 @@ pub(super) fn answer(
                         share: *share,
                     })
                     .collect();
-                describe::candidate(decoder, &list, reading, stream, context, detail)
+                let reading = read()?;
+                describe::candidate(decoder, &list, reading.borrow(), stream, context, detail)
             }
         };
         candidate.probability = probability;
         candidate.bits = one.bits - none;
         ranking.candidates.push(candidate);
     }
-    Some((ranking, total))
+    Ok(Some((ranking, total)))
 }
 
 /// Whether a part of the family bears its value and little else.
@@ -123,14 +127,14 @@ fn weigh(
         let Some(best) = leaves.iter().max_by(|a, b| a.bits.total_cmp(&b.bits)) else {
             continue;
         };
-        let others: f64 = leaves
-            .iter()
-            .map(|leaf| (leaf.bits - best.bits).exp2())
-            .sum();
-        sums.push(Sum {
-            at,
-            bits: best.bits + others.log2(),
-        });
+        let bits = match leaves {
+            [_] => best.bits,
+            _ => {
+                let shares = leaves.iter().map(|leaf| (leaf.bits - best.bits).exp2());
+                best.bits + shares.sum::<f64>().log2()
+            }
+        };
+        sums.push(Sum { at, bits });
         let parts = room.picks(best).iter().filter(|pick| pick.end > pick.start);
         let parts = parts.map(|pick| {
             let places = pick.start as usize..pick.end as usize;
@@ -142,8 +146,13 @@ fn weigh(
             let bits = pick.bits + pick.channel - text;
             (bits, pick.start as usize, pick.end as usize)
         });
-        let family = &decoder.rules.families[light.family.index()];
-        let kin = stem(family, parts, (best.start, best.end), stream, background);
+        let kin = stem(
+            light.prior,
+            parts,
+            (best.start, best.end),
+            stream,
+            background,
+        );
         none = log2_sum(none, kin);
     }
     let name = |one: &Sum| &decoder.rules.families[room.families[one.at].family.index()].name;
@@ -182,31 +191,36 @@ fn told_at_once(
     stream: &Stream,
     detail: &Detail<'_>,
 ) -> Option<Candidate> {
-    let (program, family) = decoder.family(id);
+    let (program, _) = decoder.family(id);
     let (first, share) = *leaves.first()?;
-    let simple = program.light(family, decoder.rules).telling.simple;
-    if share < ENTAILED || !simple {
+    let telling = &decoder.light(id).telling;
+    if !telling.simple {
         return None;
     }
     let tell = Tell::of(decoder, room, id, first, stream);
-    let (mut fields, _) = tell.fields(room, first, detail)?;
-    let others = leaves.iter().skip(1).filter(|(_, share)| *share >= MERGED);
+    let (mut fields, slots) = tell.fields(room, first, detail)?;
+    // All leaves are asked only where they may differ in what is written.
+    let least = if share < ENTAILED { 0.0 } else { MERGED };
+    let others = leaves.iter().skip(1).filter(|(_, share)| *share >= least);
     let others: SmallVec<[Other<'_>; 4]> = others
-        .map(|(leaf, share)| {
-            let tell = Tell::of(decoder, room, id, leaf, stream);
-            let (fields, slots) = tell.fields(room, leaf, detail)?;
-            Some(Other {
-                tell,
-                fields,
-                slots,
-                share: *share,
-            })
+        .map(|(leaf, share)| Other {
+            tell: Tell::of(decoder, room, id, leaf, stream),
+            leaf,
+            share: *share,
         })
-        .collect::<Option<_>>()?;
-    if !others.is_empty() {
-        let merged = share + others.iter().map(|other| other.share).sum::<f64>();
-        for own in &mut fields {
-            merge(own, share, merged, &others)?;
+        .collect();
+    let merged = others.iter().filter(|other| other.share >= MERGED);
+    if merged.clone().next().is_some() {
+        let all = share + merged.clone().map(|other| other.share).sum::<f64>();
+        let asked = Asked {
+            tell: &tell,
+            room,
+            detail,
+            share,
+            all,
+        };
+        for (own, slot) in fields.iter_mut().zip(slots) {
+            asked.merge(own, slot, first, merged.clone())?;
         }
     }
     let mut written = Written {
@@ -214,7 +228,16 @@ fn told_at_once(
         whole: true,
         ..Written::default()
     };
-    tell.write(&mut written)?;
+    let entailed = |slot: usize| {
+        if share >= ENTAILED {
+            return true;
+        }
+        let same = others
+            .iter()
+            .filter(|other| other.tell.seen(slot) == tell.seen(slot));
+        share + same.map(|other| other.share).sum::<f64>() >= ENTAILED
+    };
+    tell.write(&entailed, &mut written)?;
     let whole = written.whole && !written.text.contains('_');
     Some(Candidate {
         family: id,
@@ -240,66 +263,111 @@ fn told_at_once(
     })
 }
 
-/// What another leaf of the family says.
+/// Another leaf of the family.
 struct Other<'a> {
     tell: Tell<'a>,
-    fields: Vec<FieldAnswer>,
-    /// Of each field, the slot that gives it.
-    slots: Slots,
+    leaf: &'a Leaf,
     share: f64,
 }
 
 /// By field of an answer, the slot that gives it; the first of its rule for a date.
 type Slots = SmallVec<[usize; 12]>;
 
-/// Notes how likely a field's value is beside what the other leaves say; `None` where one does not know it.
-fn merge(own: &mut FieldAnswer, share: f64, merged: f64, others: &[Other<'_>]) -> Option<()> {
-    let value = own.value.as_ref()?;
-    let mut same = share;
-    let mut values: SmallVec<[(&Value, &Other<'_>, usize, f64); 4]> = SmallVec::new();
-    for other in others {
-        let said = |answer: &FieldAnswer| answer.field == own.field;
-        let Some(at) = other.fields.iter().position(said) else {
-            continue;
-        };
-        let here = other.fields[at].value.as_ref()?;
-        if here.agrees(value) {
-            same += other.share;
-        } else if let Some(known) = values.iter_mut().find(|known| known.0.agrees(here)) {
-            known.3 += other.share;
-        } else {
-            values.push((here, other, other.slots[at], other.share));
+/// The likeliest leaf, whose fields are held against what the others say.
+struct Asked<'t, 'a> {
+    tell: &'t Tell<'a>,
+    room: &'a Room,
+    detail: &'a Detail<'a>,
+    share: f64,
+    /// The shares of all leaves that are asked.
+    all: f64,
+}
+
+impl Asked<'_, '_> {
+    /// Notes how likely a field's value is beside what the other leaves say; `None` where one does not know it.
+    fn merge<'o, 'l: 'o>(
+        &self,
+        own: &mut FieldAnswer,
+        slot: usize,
+        leaf: &Leaf,
+        others: impl Iterator<Item = &'o Other<'l>>,
+    ) -> Option<()> {
+        let value = own.value.as_ref()?;
+        let mut same = self.share;
+        let mut values: SmallVec<[(Value, &Other<'_>, usize, f64); 4]> = SmallVec::new();
+        for other in others {
+            if self.tell.says_as(own.field, slot, leaf, other) {
+                same += other.share;
+                continue;
+            }
+            let Some((here, from)) = other.value(own.field, slot, self.room, self.detail)? else {
+                continue;
+            };
+            if here.agrees(value) {
+                same += other.share;
+            } else if let Some(known) = values.iter_mut().find(|known| known.0.agrees(&here)) {
+                known.3 += other.share;
+            } else {
+                values.push((here, other, from, other.share));
+            }
         }
-    }
-    values.sort_by(|a, b| b.3.total_cmp(&a.3));
-    let all = values.iter().map(|known| known.3).sum::<f64>() + same;
-    let mut alternatives = Vec::new();
-    for (value, other, slot, p) in values {
-        if p / merged >= SHOWN {
+        values.sort_by(|a, b| b.3.total_cmp(&a.3));
+        let said = values.iter().map(|known| known.3).sum::<f64>() + same;
+        let mut alternatives = Vec::new();
+        for (value, other, slot, p) in values {
+            if p / self.all >= SHOWN {
+                alternatives.push(Alternative {
+                    code: Some(other.tell.code(slot, own.field)),
+                    text: value.show(),
+                    value: Some(value),
+                    absent: false,
+                    probability: p / self.all,
+                });
+            }
+        }
+        let absent = 1.0 - said / self.all;
+        if absent > SHOWN {
             alternatives.push(Alternative {
-                code: Some(other.tell.code(slot, own.field)),
-                value: Some(value.clone()),
-                text: value.show(),
-                absent: false,
-                probability: p / merged,
+                code: None,
+                value: None,
+                text: String::new(),
+                absent: true,
+                probability: absent,
             });
         }
+        if !alternatives.is_empty() {
+            own.probability = Some(same / self.all);
+            own.alternatives = alternatives;
+        }
+        Some(())
     }
-    let absent = 1.0 - all / merged;
-    if absent > SHOWN {
-        alternatives.push(Alternative {
-            code: None,
-            value: None,
-            text: String::new(),
-            absent: true,
-            probability: absent,
-        });
+}
+
+impl Other<'_> {
+    /// What it says of a field, which the likeliest leaf has from a slot, and the slot that gives it; the outer `None` where more has to be
+    /// asked.
+    fn value(
+        &self,
+        field: FieldId,
+        slot: usize,
+        room: &Room,
+        detail: &Detail<'_>,
+    ) -> Option<Option<(Value, usize)>> {
+        let said = |fields: Vec<FieldAnswer>, slots: &Slots| {
+            let at = fields.iter().position(|answer| answer.field == field);
+            let Some(at) = at else { return Some(None) };
+            let value = fields.into_iter().nth(at)?.value?;
+            Some(Some((value, slots[at])))
+        };
+        if self.tell.light.telling.once && !self.tell.is_date(field) {
+            let mut fields = Vec::new();
+            self.tell.slot(slot, detail, &mut fields)?;
+            let slots = SmallVec::from_elem(slot, fields.len());
+            return said(fields, &slots);
+        }
+        let (fields, slots) = self.tell.fields(room, self.leaf, detail)?;
+        said(fields, &slots)
     }
-    if !alternatives.is_empty() {
-        own.probability = Some(same / merged);
-        own.alternatives = alternatives;
-    }
-    Some(())
 }
 
 /// Adds a field that is wanted and not told yet.
@@ -345,8 +413,8 @@ impl<'a> Tell<'a> {
         leaf: &Leaf,
         stream: &'a Stream,
     ) -> Tell<'a> {
-        let (program, model) = decoder.family(id);
-        let light = program.light(model, decoder.rules);
+        let (program, _) = decoder.family(id);
+        let light = decoder.light(id);
         let places = light.places(&light.rows[leaf.row as usize]);
         let mut picks = SmallVec::from_elem(None, program.slots.len());
         for (pick, place) in room.picks(leaf).iter().zip(places) {
@@ -391,6 +459,33 @@ impl<'a> Tell<'a> {
             }
         }
         Some((fields, slots))
+    }
+
+    /// Whether a field is the date of a rule.
+    fn is_date(&self, field: FieldId) -> bool {
+        let (_, family) = self.decoder.family(self.family);
+        family.dates.iter().any(|rule| rule.field == field)
+    }
+
+    /// The code of a slot, where it is printed.
+    fn seen(&self, slot: usize) -> Option<u32> {
+        self.picks[slot].map(|(pick, _)| pick.code)
+    }
+
+    /// Whether another leaf says of a field what this one says, because it has it from the same.
+    fn says_as(&self, field: FieldId, slot: usize, leaf: &Leaf, other: &Other<'_>) -> bool {
+        if self.is_date(field) {
+            return leaf.same_dates(other.leaf);
+        }
+        let as_here = match (self.picks[slot], other.tell.picks[slot]) {
+            (Some((a, _)), Some((b, _))) => {
+                let open = matches!(a.how, How::Open(_)) || matches!(b.how, How::Open(_));
+                a.code == b.code && (!open || (a.start, a.end) == (b.start, b.end))
+            }
+            (None, None) => true,
+            _ => false,
+        };
+        as_here && self.light.telling.once
     }
 
     /// The code by which a slot gives a field, as text; of a date all that is printed of it.
@@ -479,35 +574,56 @@ impl<'a> Tell<'a> {
     }
 
     /// Writes the ordering code.
-    fn write(&self, so_far: &mut Written) -> Option<()> {
+    fn write(&self, entailed: &dyn Fn(usize) -> bool, so_far: &mut Written) -> Option<()> {
         for item in &self.light.telling.written {
             match item {
                 Item::Boundary(boundary) => so_far.pending = boundary,
-                Item::Slot(slot) => self.write_slot(usize::from(*slot), so_far)?,
+                Item::Slot(slot) => self.write_slot(usize::from(*slot), entailed, so_far)?,
             }
         }
         Some(())
     }
 
-    fn write_slot(&self, slot: usize, so_far: &mut Written) -> Option<()> {
+    fn write_slot(
+        &self,
+        slot: usize,
+        entailed: &dyn Fn(usize) -> bool,
+        so_far: &mut Written,
+    ) -> Option<()> {
         let telling = &self.light.telling;
         let told = &telling.slots[slot];
         let before = so_far.text.len();
         so_far.text.push_str(so_far.pending);
         let from = so_far.text.len();
+        let name = || {
+            let (_, family) = self.decoder.family(self.family);
+            family.slots[slot].name.clone()
+        };
         match self.picks[slot] {
+            // Of several codes none is claimed: what was read stands there.
+            Some((pick, _)) if !entailed(slot) => {
+                so_far.whole = false;
+                so_far.open.push(name());
+                let ticks = &self.stream.ticks[pick.start as usize..pick.end as usize];
+                let glyphs = ticks.iter().map(|tick| self.decoder.glyph(tick)).collect();
+                Spelling::of_glyphs(glyphs).push_to(&mut so_far.text);
+            }
             Some(pick) => {
                 if !self.push_text(slot, pick, &mut so_far.text) {
                     return None;
                 }
             }
             None if told.only => so_far.text.push_str(telling.listed(telling.code(told, 0))),
-            // What may be absent and was not read: only where everything is told.
-            None if told.absent => return None,
+            // What may be absent is left out where nothing is known of it.
+            None if told.absent => {
+                so_far.text.truncate(before);
+                so_far.whole &= told.minor;
+                so_far.open.push(name());
+                return Some(());
+            }
             None => {
                 so_far.whole = false;
-                let (_, family) = self.decoder.family(self.family);
-                so_far.open.push(family.slots[slot].name.clone());
+                so_far.open.push(name());
                 if so_far.open_before {
                     so_far.text.truncate(before);
                 } else {

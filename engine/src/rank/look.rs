@@ -216,7 +216,7 @@ fn outcomes(decoder: &Decoder<'_>, way: &Way<'_>, stream: &Stream, at: usize) ->
     };
     let as_read = || match tick.doubt {
         Doubt::Read | Doubt::Certain => vec![(tick.id, 1.0)],
-        _ => evenly(tick.set),
+        _ => evenly(tick.set()),
     };
     let Some(weighed) = way.weighed else {
         return as_read();
@@ -250,8 +250,8 @@ fn outcomes(decoder: &Decoder<'_>, way: &Way<'_>, stream: &Stream, at: usize) ->
                     crate::decode::likeliest(*set, there.id, &decoder.program.alphabet)
                         .map_or_else(as_read, |id| vec![(id, 1.0)])
                 }
-                Doubt::Other => evenly(set & !there.set),
-                _ => evenly(set & there.set),
+                Doubt::Other => evenly(set & !there.set()),
+                _ => evenly(set & there.set()),
             }
         }
         _ => as_read(),

@@ -28,6 +28,6 @@ pub use answer::{
 };
 pub use cases::confirmed;
 pub use detail::Wanted;
-pub use posterior::{PRIOR, rank, rank_in_short};
+pub use posterior::{PRIOR, rank, rank_in_short, rank_text_in_short};
 pub use specimens::{MAX_SPECIMENS, Specimen, Specimens, rank_specimens};
 pub use why::{Stop, Why, why};

@@ -34,8 +34,10 @@ const CHANCE_END: f64 = 0.125;
 #[derive(Debug, Default)]
 pub(crate) struct Background {
     /// By glyph, of the character model.
-    glyph: Vec<f64>,
-    /// By glyph, of plain chance, with that the token goes on.
+    glyph: SmallVec<[f64; 32]>,
+    /// The same of all glyphs before each.
+    upto: SmallVec<[f64; 32]>,
+    /// By glyph, of plain chance, with that the token goes on; empty where all were read.
     chance: Vec<f64>,
     tokens: SmallVec<[Token; 4]>,
 }
@@ -51,6 +53,9 @@ struct Token {
     ending: f64,
 }
 
+/// The two symbols before one, where they are known.
+type Context = (Option<usize>, Option<usize>);
+
 fn symbol(id: u8) -> usize {
     usize::from(id.min(36))
 }
@@ -58,10 +63,13 @@ fn symbol(id: u8) -> usize {
 impl Background {
     pub(crate) fn read(stream: &Stream) -> Background {
         let mut background = Background {
-            glyph: Vec::with_capacity(stream.len()),
-            chance: Vec::with_capacity(stream.len()),
+            glyph: SmallVec::with_capacity(stream.len()),
+            upto: SmallVec::with_capacity(stream.len() + 1),
+            chance: Vec::new(),
             tokens: SmallVec::new(),
         };
+        let read = |tick: &Tick| tick.doubt == Doubt::Read;
+        let all_read = stream.ticks.iter().all(read);
         let begins = |tick: &Tick| matches!(tick.gap, Gap::Line | Gap::Within(Boundary::Space));
         let mut at = 0;
         while at < stream.len() {
@@ -70,38 +78,7 @@ impl Background {
             while end < stream.len() && !begins(&stream.ticks[end]) {
                 end += 1;
             }
-            let (mut model, mut chance) = (0.0, 0.0);
-            let mut context: (Option<usize>, Option<usize>) = (Some(END), Some(END));
-            for tick in &stream.ticks[start..end] {
-                let (bits, by_chance) = match tick.doubt {
-                    Doubt::Unread | Doubt::Run => (0.0, 0.0),
-                    Doubt::OneOf => {
-                        let ids = (0..127_u8).filter(|id| tick.set >> id & 1 == 1);
-                        let sum: f64 = ids
-                            .map(|id| probability(TABLE, context, symbol(id)).exp2())
-                            .sum();
-                        (
-                            sum.log2(),
-                            CHANCE_GLYPH + f64::from(tick.set.count_ones()).log2(),
-                        )
-                    }
-                    Doubt::Read | Doubt::Certain | Doubt::Other => {
-                        (probability(TABLE, context, symbol(tick.id)), CHANCE_GLYPH)
-                    }
-                };
-                let by_chance = by_chance
-                    + if tick.doubt == Doubt::Run {
-                        0.0
-                    } else {
-                        (1.0 - CHANCE_END).log2()
-                    };
-                background.glyph.push(bits);
-                background.chance.push(by_chance);
-                model += bits;
-                let shown = matches!(tick.doubt, Doubt::Read | Doubt::Certain);
-                chance += by_chance;
-                context = (context.1, shown.then(|| symbol(tick.id)));
-            }
+            let (model, chance, context) = background.add(&stream.ticks[start..end], all_read);
             let ending = if stream.ticks[end - 1].doubt == Doubt::Run {
                 0.0
             } else {
@@ -121,12 +98,89 @@ impl Background {
             });
             at = end;
         }
+        background.sum_up();
         background
+    }
+
+    fn sum_up(&mut self) {
+        self.upto.clear();
+        let mut sum = 0.0;
+        for bits in &self.glyph {
+            self.upto.push(sum);
+            sum += bits;
+        }
+        self.upto.push(sum);
+    }
+
+    /// Of some glyphs, of the character model alone.
+    fn sum(&self, from: usize, to: usize) -> f64 {
+        self.upto[to] - self.upto[from]
+    }
+
+    /// Adds the glyphs of a token; gives log2 of their probability by the character model and by chance, and the last two.
+    fn add(&mut self, ticks: &[Tick], all_read: bool) -> (f64, f64, Context) {
+        let going_on = (1.0 - CHANCE_END).log2();
+        let (mut model, mut chance) = (0.0, 0.0);
+        if all_read {
+            let (mut a, mut b) = (END, END);
+            for tick in ticks {
+                let next = symbol(tick.id);
+                let bits = -f64::from(TABLE[(a * SYMBOLS + b) * SYMBOLS + next]) / 16.0;
+                self.glyph.push(bits);
+                model += bits;
+                chance += CHANCE_GLYPH + going_on;
+                (a, b) = (b, next);
+            }
+            return (model, chance, (Some(a), Some(b)));
+        }
+        let mut context: Context = (Some(END), Some(END));
+        for tick in ticks {
+            let (bits, by_chance) = match tick.doubt {
+                Doubt::Unread | Doubt::Run => (0.0, 0.0),
+                Doubt::OneOf => {
+                    let ids = (0..127_u8).filter(|id| tick.set() >> id & 1 == 1);
+                    let sum: f64 = ids
+                        .map(|id| probability(TABLE, context, symbol(id)).exp2())
+                        .sum();
+                    (
+                        sum.log2(),
+                        CHANCE_GLYPH + f64::from(tick.set().count_ones()).log2(),
+                    )
+                }
+                Doubt::Read | Doubt::Certain | Doubt::Other => {
+                    (probability(TABLE, context, symbol(tick.id)), CHANCE_GLYPH)
+                }
+            };
+            let by_chance = by_chance
+                + if tick.doubt == Doubt::Run {
+                    0.0
+                } else {
+                    going_on
+                };
+            self.glyph.push(bits);
+            self.chance.push(by_chance);
+            model += bits;
+            chance += by_chance;
+            let shown = matches!(tick.doubt, Doubt::Read | Doubt::Certain);
+            context = (context.1, shown.then(|| symbol(tick.id)));
+        }
+        (model, chance, context)
+    }
+
+    /// By glyph, of the character model alone, all of them.
+    pub(crate) fn glyphs(&self) -> &[f64] {
+        &self.glyph
     }
 
     /// By glyph, of the character model alone.
     pub(crate) fn glyph(&self, at: usize) -> f64 {
         self.glyph.get(at).copied().unwrap_or(0.0)
+    }
+
+    /// By glyph, of plain chance, with that the token goes on.
+    fn by_chance(&self, at: usize) -> f64 {
+        let all = CHANCE_GLYPH + (1.0 - CHANCE_END).log2();
+        self.chance.get(at).copied().unwrap_or(all)
     }
 
     /// Of the glyphs of one place of an explanation.
@@ -167,6 +221,10 @@ impl Background {
                 fresh += self.glyph[place];
                 if !new {
                     self.glyph[place] = 0.0;
+                    if self.chance.is_empty() {
+                        let all = CHANCE_GLYPH + (1.0 - CHANCE_END).log2();
+                        self.chance = vec![all; self.glyph.len()];
+                    }
                     self.chance[place] = 0.0;
                 }
                 model += self.glyph[place];
@@ -175,6 +233,7 @@ impl Background {
             self.tokens[at].rest = text - model;
             self.tokens[at].ending = 0.0;
         }
+        self.sum_up();
     }
 
     /// log2 probability of a stretch. Of a token that lies in it only in part, what its text is less likely for that part: the rest of it
@@ -186,15 +245,13 @@ impl Background {
             if from >= to {
                 continue;
             }
-            sum += token.rest + (from..to).map(|at| self.glyph(at)).sum::<f64>();
+            sum += token.rest + self.sum(from, to);
             if to - from == token.end - token.start {
                 continue;
             }
-            let (mut glyphs, mut chance) = (0.0, 0.0);
-            for at in (token.start..from).chain(to..token.end) {
-                glyphs += self.glyph(at);
-                chance += self.chance[at];
-            }
+            let glyphs = self.sum(token.start, from) + self.sum(to, token.end);
+            let left = (token.start..from).chain(to..token.end);
+            let chance: f64 = left.map(|at| self.by_chance(at)).sum();
             let (ending, by_chance) = if to < token.end {
                 (token.ending, CHANCE_END.log2())
             } else {
@@ -231,24 +288,22 @@ fn again(stream: &Stream, first: (usize, usize), second: (usize, usize)) -> Opti
 
 /// log2 of the probability of a token among words; `None` where it is none.
 fn word(ticks: &[Tick]) -> Option<f64> {
-    if ticks.len() < WORD_LETTERS {
+    let letter = |tick: &Tick| tick.doubt == Doubt::Read && (10..36).contains(&tick.id);
+    if ticks.len() < WORD_LETTERS || !ticks.iter().all(letter) {
         return None;
     }
     let mut context = (Some(END), Some(END));
     let mut bits = 0.0;
     for tick in ticks {
-        if tick.doubt != Doubt::Read || !(10..36).contains(&tick.id) {
-            return None;
-        }
-        let letter = symbol(tick.id);
-        bits += probability(WORDS, context, letter);
-        context = (context.1, Some(letter));
+        let next = symbol(tick.id);
+        bits += probability(WORDS, context, next);
+        context = (context.1, Some(next));
     }
     Some(bits + probability(WORDS, context, END))
 }
 
 /// log2 P(next | two before); an unknown one before is averaged roughly by leaving it at the start of a token.
-fn probability(table: &Table, context: (Option<usize>, Option<usize>), next: usize) -> f64 {
+fn probability(table: &Table, context: Context, next: usize) -> f64 {
     match context {
         (_, None) => (1.0 / 37.0_f64).log2(),
         (a, Some(b)) => -f64::from(table[(a.unwrap_or(END) * SYMBOLS + b) * SYMBOLS + next]) / 16.0,
@@ -258,7 +313,8 @@ fn probability(table: &Table, context: (Option<usize>, Option<usize>), next: usi
 /// log2(2^a + 2^b)
 pub(crate) fn log2_sum(a: f64, b: f64) -> f64 {
     let (high, low) = if a > b { (a, b) } else { (b, a) };
-    if low == f64::NEG_INFINITY {
+    // So far below it is lost in rounding.
+    if low < high - 54.0 {
         high
     } else {
         high + (1.0 + (low - high).exp2()).log2()

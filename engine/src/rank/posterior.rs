@@ -7,7 +7,10 @@ use super::detail::{Detail, Wanted};
 use super::light;
 use super::look;
 use super::none::{Background, log2_sum};
-use crate::decode::{Decoder, Edit, Effort, Explanation, Found, How, Reading, Scratch, Stream};
+use crate::decode::{
+    Decoder, Edit, Effort, Explanation, Found, How, Notation, Reading, ReadingError, Scratch,
+    Stream,
+};
 use crate::model::{Code, CodeKind, Family, FamilyId, Standing};
 
 /// Prior odds of a family of weight 1 and documented standing against none.
@@ -80,6 +83,36 @@ pub fn rank_in_short(
     rank_at(decoder, reading, context, scratch, &Detail::short(wanted))
 }
 
+/// The same from a text, which is not taken apart first where it is plain and the light way says all.
+///
+/// # Errors
+/// As [`Reading::parse`].
+pub fn rank_text_in_short(
+    decoder: &Decoder<'_>,
+    text: &str,
+    notation: Notation,
+    context: &Context,
+    wanted: &Wanted,
+    scratch: &mut Scratch,
+) -> Result<Ranking, ReadingError> {
+    let as_table = Notation {
+        table: true,
+        ..Notation::default()
+    };
+    if notation == as_table && decoder.fill_text(text, scratch) {
+        decoder.find_filled(scratch);
+        let background = Background::read(&scratch.stream);
+        let read = || Reading::parse(text, notation);
+        let detail = Detail::short(wanted);
+        let answer = light::answer(decoder, &read, &background, context, scratch, &detail)?;
+        if let Some((ranking, _)) = answer {
+            return Ok(ranking);
+        }
+    }
+    let reading = Reading::parse(text, notation)?;
+    Ok(rank_in_short(decoder, &reading, context, wanted, scratch))
+}
+
 pub(super) fn rank_at(
     decoder: &Decoder<'_>,
     reading: &Reading,
@@ -109,8 +142,12 @@ fn rank_layout(
     decoder.fill(reading, scratch);
     decoder.find_filled(scratch);
     let background = Background::read(&scratch.stream);
-    if let Some(answer) = light::answer(decoder, reading, &background, context, scratch, detail) {
-        return answer;
+    if reading.form.is_none() {
+        let read = || Ok::<_, std::convert::Infallible>(reading);
+        let Ok(answer) = light::answer(decoder, &read, &background, context, scratch, detail);
+        if let Some(answer) = answer {
+            return answer;
+        }
     }
     let most = |found: &Found<'_>| worth(decoder, &background, found);
     // What is known beside the reading may turn the order within a family.
@@ -490,19 +527,19 @@ fn kin(decoder: &Decoder<'_>, best: &Explanation, stream: &Stream, background: &
         (bits, start, end)
     });
     let segment = best.segments.first().copied().unwrap_or_default();
-    stem(family, parts, segment, stream, background)
+    stem(prior_bits(family), parts, segment, stream, background)
 }
 
 /// The same from the printed places of the likeliest explanation, in order: log2 of how much better each explains its text than no rule does, and
 /// where that stands.
 pub(super) fn stem(
-    family: &Family,
+    prior: f64,
     parts: impl Iterator<Item = (f64, usize, usize)>,
     (from, to): (usize, usize),
     stream: &Stream,
     background: &Background,
 ) -> f64 {
-    let mut bits = prior_bits(family) + KIN.log2();
+    let mut bits = prior + KIN.log2();
     let mut glyphs = 0;
     let mut upto = 0;
     for (of_part, start, end) in parts {
