@@ -45,7 +45,6 @@ pub(crate) enum Step {
 /// The lines of a program by how they begin.
 #[derive(Debug, Default)]
 pub(crate) struct Index {
-    lines: Vec<LineRef>,
     /// Whether lines are told by their last glyphs.
     backward: bool,
     root: Node,
@@ -57,7 +56,6 @@ impl Clone for Index {
     fn clone(&self) -> Index {
         // What has grown grows again where it is asked for.
         Index {
-            lines: self.lines.clone(),
             backward: self.backward,
             root: Node {
                 lines: self.root.lines.clone(),
@@ -68,24 +66,28 @@ impl Clone for Index {
     }
 }
 
+// Small, and all of one node side by side: an answer goes through some dozen nodes, of which hardly one is at hand.
 #[derive(Debug, Default)]
 struct Node {
-    lines: Vec<u32>,
-    grown: OnceLock<Grown>,
+    lines: Box<[LineRef]>,
+    grown: OnceLock<Box<Grown>>,
 }
 
 #[derive(Debug, Default)]
 struct Grown {
+    /// Classes of the next glyph.
+    classes: u128,
+    /// By class, lowest first.
+    next: Box<[Node]>,
     /// Lines that can end here, or be cut off here between two places.
-    ends: Vec<u32>,
-    /// By class of the next glyph.
-    next: Vec<(u8, Node)>,
+    ends: Box<[LineRef]>,
 }
 
 impl Grown {
     fn of(&self, class: u8) -> Option<&Node> {
-        let at = self.next.binary_search_by_key(&class, |(class, _)| *class);
-        at.ok().map(|at| &self.next[at].1)
+        let bit = 1_u128 << (class & 127);
+        let at = (self.classes & (bit - 1)).count_ones() as usize;
+        (self.classes & bit != 0).then(|| &self.next[at])
     }
 }
 
@@ -107,12 +109,10 @@ impl Index {
                 }
             }
         }
-        let all = (0..lines.len() as u32).collect();
         Index {
-            lines,
             backward,
             root: Node {
-                lines: all,
+                lines: lines.into(),
                 grown: OnceLock::new(),
             },
             held: AtomicUsize::new(0),
@@ -143,10 +143,6 @@ impl Index {
         };
         walk.node(&self.root);
     }
-
-    fn line(&self, at: u32) -> LineRef {
-        self.lines[at as usize]
-    }
 }
 
 struct Walk<'a> {
@@ -164,10 +160,8 @@ struct Walk<'a> {
 }
 
 impl Walk<'_> {
-    fn all(&mut self, lines: &[u32]) {
-        let index = self.index;
-        self.found
-            .extend(lines.iter().map(|line| index.line(*line)));
+    fn all(&mut self, lines: &[LineRef]) {
+        self.found.extend_from_slice(lines);
     }
 
     fn node(&mut self, node: &Node) {
@@ -181,7 +175,7 @@ impl Walk<'_> {
         if few || depth > 0 && self.full() && node.grown.get().is_none() {
             return self.all(&node.lines);
         }
-        let grown = node.grown.get_or_init(|| self.grow(node));
+        let grown = node.grown.get_or_init(|| Box::new(self.grow(node)));
         if depth > 0 && (self.stop)(depth) {
             self.all(&grown.ends);
         }
@@ -195,8 +189,8 @@ impl Walk<'_> {
                 }
             }
             Some(Step::One) => {
-                for (class, next) in &grown.next {
-                    self.path.push(*class);
+                for (class, next) in bits(grown.classes).zip(&grown.next) {
+                    self.path.push(class as u8);
                     self.node(next);
                     self.path.pop();
                 }
@@ -206,14 +200,13 @@ impl Walk<'_> {
     }
 
     fn full(&self) -> bool {
-        self.index.held.load(Ordering::Relaxed) > ROOM * self.index.lines.len()
+        self.index.held.load(Ordering::Relaxed) > ROOM * self.index.root.lines.len()
     }
 
     fn grow(&self, node: &Node) -> Grown {
-        let mut next: Vec<(u8, Vec<u32>)> = Vec::new();
+        let mut next: Vec<(u8, Vec<LineRef>)> = Vec::new();
         let mut ends = Vec::new();
-        for line in &node.lines {
-            let reference = self.index.line(*line);
+        for reference in &node.lines {
             let family = &self.families[reference.family as usize];
             let row = &family.rows[reference.row as usize];
             let places = &row.lines[reference.line as usize].places;
@@ -233,13 +226,13 @@ impl Walk<'_> {
             let follow = after.follow(0, &self.path, !self.path.is_empty());
             // From the end on nobody asks where a line is over.
             if follow >> END & 1 == 1 && !self.index.backward {
-                ends.push(*line);
+                ends.push(*reference);
             }
             for class in bits(follow & !(1 << END)) {
                 let class = class as u8;
                 match next.iter_mut().find(|(known, _)| *known == class) {
-                    Some((_, lines)) => lines.push(*line),
-                    None => next.push((class, vec![*line])),
+                    Some((_, lines)) => lines.push(*reference),
+                    None => next.push((class, vec![*reference])),
                 }
             }
         }
@@ -248,20 +241,17 @@ impl Walk<'_> {
         self.index
             .held
             .fetch_add(held + ends.len(), Ordering::Relaxed);
-        let node = |mut lines: Vec<u32>| {
-            lines.shrink_to_fit();
-            Node {
-                lines,
-                grown: OnceLock::new(),
-            }
+        let classes = next
+            .iter()
+            .fold(0, |classes, (class, _)| classes | 1 << class);
+        let node = |(_, lines): (u8, Vec<LineRef>)| Node {
+            lines: lines.into(),
+            grown: OnceLock::new(),
         };
-        ends.shrink_to_fit();
         Grown {
-            ends,
-            next: next
-                .into_iter()
-                .map(|(class, lines)| (class, node(lines)))
-                .collect(),
+            classes,
+            next: next.into_iter().map(node).collect(),
+            ends: ends.into(),
         }
     }
 }

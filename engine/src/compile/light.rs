@@ -11,7 +11,7 @@ use super::table::Spelled;
 use super::{FamilyProgram, RowProgram};
 use crate::glyph::Boundary;
 use crate::model::{
-    Code, CodeKind, Family, FieldId, FormKind, OpenRule, RowItem, RuleSet, Standing,
+    Code, CodeKind, DateRule, Family, FieldId, FormKind, OpenRule, RowItem, RuleSet, Standing,
 };
 use crate::value::{DatePart, Unit, Value};
 
@@ -21,52 +21,64 @@ pub(crate) struct LightFamily {
     /// By row of the family.
     pub(crate) rows: Vec<LightRow>,
     places: Vec<LightPlace>,
-    pub(crate) tables: Vec<LightTable>,
     entries: Vec<LightEntry>,
     strips: Vec<LightStrip>,
     sets: Vec<u128>,
+    dated: Vec<LightDated>,
     pub(crate) telling: Telling,
 }
 
 /// A row of one line.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone)]
 pub(crate) struct LightRow {
     places: Range<u32>,
+    dated: Range<u32>,
     /// log2 of its share among all forms.
     pub(crate) form: f64,
     /// Most glyphs that it can have.
     pub(crate) most: u32,
-    /// As in [`super::LineProgram`].
-    pub(crate) dated: Vec<(u32, Vec<(u8, usize)>)>,
+    pub(crate) kind: FormKind,
 }
 
-/// A place of a line.
-#[derive(Debug, Clone)]
+/// A place of a row whose slot is part of a date.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct LightDated {
+    /// Which date rule of the family; those of one stand together.
+    pub(crate) rule: u32,
+    /// Which slot of the rule.
+    pub(crate) number: u8,
+    pub(crate) place: u16,
+}
+
+/// A place of a line with what can be printed there: all that a walk asks first, in one line of memory.
+#[derive(Debug, Clone, Copy)]
+#[repr(align(64))]
 pub(crate) struct LightPlace {
-    pub(crate) table: u32,
+    /// Classes that a spelling begins with; where there is one spelling and no strip, its classes and glyphs as an entry has them.
+    first: [u64; 2],
+    entries: u32,
+    mask: u32,
+    /// Among the entries, behind the others.
+    empty: u32,
+    strips: u32,
+    empties: u32,
+    open: u32,
+    /// Bit n: some spelling has n glyphs; the highest also for those of more.
+    pub(crate) lengths: u16,
+    pub(crate) table: u16,
     pub(crate) slot: u16,
     pub(crate) before: Option<(Boundary, bool)>,
     /// Whether its slot names the part.
     pub(crate) names: bool,
     /// Whether this place and those behind it need glyphs.
     pub(crate) needs: bool,
-}
-
-/// A slot as printed in one kind of form.
-#[derive(Debug, Clone)]
-pub(crate) struct LightTable {
-    pub(crate) firsts: u128,
-    pub(crate) lengths: u64,
-    entries: u32,
-    mask: u32,
-    /// Among the entries.
-    empty: Range<u32>,
-    strips: Range<u32>,
     pub(crate) cased: bool,
     /// Whether it lists codes that an open strip leaves to them.
     pub(crate) lists: bool,
     /// Whether the calendar says how likely its codes are.
     pub(crate) dated: bool,
+    /// Whether it has one spelling, which its glyphs say, and nothing else.
+    only: bool,
 }
 
 /// A spelling with its weight.
@@ -175,6 +187,8 @@ pub(crate) struct Telling {
     /// Whether no field is given by two slots.
     pub(crate) once: bool,
     pub(crate) slots: Vec<ToldSlot>,
+    /// By date rule, its field and its first slot.
+    pub(crate) dates: Vec<(FieldId, usize)>,
     codes: Vec<ToldCode>,
     fields: Vec<(FieldId, Told)>,
     texts: String,
@@ -234,61 +248,10 @@ impl LightFamily {
             telling: Telling::of(family, rules),
             ..LightFamily::default()
         };
-        for (table, slot) in program.tables.iter().zip(program.slot_of_tables()) {
-            let weights = &program.slots[slot];
-            let entry = |index: u32, spelled: &Spelled| {
-                let mut entry = LightEntry::of(index, spelled, table.cased, alphabet);
-                if let Some(weight) = weights.codes.get(spelled.code as usize) {
-                    entry.alone = weight.alone;
-                    entry.code |= if weight.unlisted { UNLISTED } else { 0 };
-                }
-                entry
-            };
-            let from = light.entries.len();
-            let (printed, nothing): (Vec<_>, Vec<_>) = (0..)
-                .zip(&table.spelled)
-                .map(|(index, spelled)| entry(index, spelled))
-                .partition(|entry| entry.classes != !0);
-            let room = (printed.len() * 3 / 2 + 1).next_power_of_two();
-            light.entries.resize(from + room, LightEntry::EMPTY);
-            for entry in printed {
-                let mut at = home(entry.classes, room - 1);
-                while light.entries[from + at].index != LightEntry::EMPTY.index {
-                    at = (at + 1) & (room - 1);
-                }
-                light.entries[from + at] = entry;
-            }
-            let empty = light.entries.len() as u32;
-            light.entries.extend(nothing);
-            let strips = light.strips.len() as u32;
-            for (index, strip) in (0_u32..).zip(&table.open) {
-                let sets = light.sets.len() as u32;
-                light.sets.extend(&strip.sets);
-                let weight = &weights.codes[strip.code as usize];
-                light.strips.push(LightStrip {
-                    sets: sets..light.sets.len() as u32,
-                    code: strip.code,
-                    index,
-                    share: strip.share,
-                    alone: weight.alone,
-                    unlisted: weight.unlisted,
-                    free: strip.free,
-                    lower: strip.lower.contains(&true),
-                    digits: strip.sets.iter().all(|set| *set == DIGITS),
-                });
-            }
-            light.tables.push(LightTable {
-                firsts: table.firsts,
-                lengths: table.lengths,
-                entries: from as u32,
-                mask: room as u32 - 1,
-                empty: empty..light.entries.len() as u32,
-                strips: strips..light.strips.len() as u32,
-                cased: table.cased,
-                lists: !table.listed.is_empty(),
-                dated: weights.dated,
-            });
-        }
+        let tables: Vec<LightPlace> = (0..)
+            .zip(program.slot_of_tables())
+            .map(|(table, slot)| light.add_table(program, table, slot, alphabet))
+            .collect();
         let kinds = program.kinds.len();
         let kind_bits = if kinds == 1 {
             0.0
@@ -296,31 +259,130 @@ impl LightFamily {
             -(kinds as f64).log2()
         };
         for row in &program.rows {
-            light.add_row(row, kind_bits);
+            light.add_row(row, kind_bits, &tables);
         }
         light
     }
 
-    fn add_row(&mut self, row: &RowProgram, kind_bits: f64) {
-        let from = self.places.len() as u32;
-        let Some(line) = row.lines.first().filter(|_| row.light) else {
-            self.rows.push(LightRow::default());
-            return;
+    /// What can be printed in a place of a table.
+    fn add_table(
+        &mut self,
+        program: &FamilyProgram,
+        number: usize,
+        slot: usize,
+        alphabet: &Alphabet,
+    ) -> LightPlace {
+        let table = &program.tables[number];
+        let weights = &program.slots[slot];
+        let entry = |index: u32, spelled: &Spelled| {
+            let mut entry = LightEntry::of(index, spelled, table.cased, alphabet);
+            if let Some(weight) = weights.codes.get(spelled.code as usize) {
+                entry.alone = weight.alone;
+                entry.code |= if weight.unlisted { UNLISTED } else { 0 };
+            }
+            entry
         };
-        let places = line.places.iter().zip(&line.rest);
-        self.places.extend(places.map(|(place, rest)| LightPlace {
-            table: place.table as u32,
-            slot: place.slot as u16,
-            before: place.before,
-            names: row.naming[place.slot],
-            needs: *rest > 0,
-        }));
+        let from = self.entries.len();
+        let (printed, nothing): (Vec<_>, Vec<_>) = (0..)
+            .zip(&table.spelled)
+            .map(|(index, spelled)| entry(index, spelled))
+            .partition(|entry| entry.classes != !0);
+        let only = match printed.as_slice() {
+            [one] if table.open.is_empty() && nothing.is_empty() => one.plain().is_some(),
+            _ => false,
+        };
+        let first = if only {
+            [printed[0].classes, printed[0].ids]
+        } else {
+            [table.firsts as u64, (table.firsts >> 64) as u64]
+        };
+        // The one spelling needs no room to be found in.
+        let room = if only {
+            1
+        } else {
+            (printed.len() * 3 / 2 + 1).next_power_of_two()
+        };
+        self.entries.resize(from + room, LightEntry::EMPTY);
+        for entry in printed {
+            let mut at = home(entry.classes, room - 1);
+            while self.entries[from + at].index != LightEntry::EMPTY.index {
+                at = (at + 1) & (room - 1);
+            }
+            self.entries[from + at] = entry;
+        }
+        let empty = self.entries.len() as u32;
+        let empties = nothing.len() as u32;
+        self.entries.extend(nothing);
+        let strips = self.strips.len() as u32;
+        for (index, strip) in (0_u32..).zip(&table.open) {
+            let sets = self.sets.len() as u32;
+            self.sets.extend(&strip.sets);
+            let weight = &weights.codes[strip.code as usize];
+            self.strips.push(LightStrip {
+                sets: sets..self.sets.len() as u32,
+                code: strip.code,
+                index,
+                share: strip.share,
+                alone: weight.alone,
+                unlisted: weight.unlisted,
+                free: strip.free,
+                lower: strip.lower.contains(&true),
+                digits: strip.sets.iter().all(|set| *set == DIGITS),
+            });
+        }
+        let many = u64::from(table.lengths >> (HELD + 1) != 0);
+        LightPlace {
+            first,
+            entries: from as u32,
+            mask: room as u32 - 1,
+            empty,
+            strips,
+            empties,
+            open: table.open.len() as u32,
+            lengths: (table.lengths & ((2 << HELD) - 1) | many << (HELD + 1)) as u16,
+            table: number as u16,
+            slot: slot as u16,
+            before: None,
+            names: false,
+            needs: false,
+            cased: table.cased,
+            lists: !table.listed.is_empty(),
+            dated: weights.dated,
+            only,
+        }
+    }
+
+    fn add_row(&mut self, row: &RowProgram, kind_bits: f64, tables: &[LightPlace]) {
+        let (from, dated) = (self.places.len() as u32, self.dated.len() as u32);
+        let line = row.lines.first().filter(|_| row.light);
+        if let Some(line) = line {
+            let places = line.places.iter().zip(&line.rest);
+            self.places.extend(places.map(|(place, rest)| LightPlace {
+                before: place.before,
+                names: row.naming[place.slot],
+                needs: *rest > 0,
+                ..tables[place.table]
+            }));
+            for (rule, of) in &line.dated {
+                self.dated.extend(of.iter().map(|(number, place)| LightDated {
+                    rule: *rule,
+                    number: *number,
+                    place: *place as u16,
+                }));
+            }
+        }
         self.rows.push(LightRow {
             places: from..self.places.len() as u32,
+            dated: dated..self.dated.len() as u32,
             form: row.of_kind + kind_bits,
-            most: u32::try_from(line.most).unwrap_or(u32::MAX),
-            dated: line.dated.clone(),
+            most: line.map_or(0, |line| u32::try_from(line.most).unwrap_or(u32::MAX)),
+            kind: row.kind,
         });
+    }
+
+    #[inline]
+    pub(crate) fn dated(&self, row: &LightRow) -> &[LightDated] {
+        &self.dated[row.dated.start as usize..row.dated.end as usize]
     }
 
     #[inline]
@@ -330,13 +392,19 @@ impl LightFamily {
 
     /// The spellings that print nothing.
     #[inline]
-    pub(crate) fn empty(&self, table: &LightTable) -> &[LightEntry] {
-        &self.entries[table.empty.start as usize..table.empty.end as usize]
+    pub(crate) fn empty(&self, place: &LightPlace) -> &[LightEntry] {
+        &self.entries[place.empty as usize..][..place.empties as usize]
     }
 
     #[inline]
-    pub(crate) fn strips(&self, table: &LightTable) -> &[LightStrip] {
-        &self.strips[table.strips.start as usize..table.strips.end as usize]
+    pub(crate) fn strips(&self, place: &LightPlace) -> &[LightStrip] {
+        &self.strips[place.strips as usize..][..place.open as usize]
+    }
+
+    /// The one spelling of a place.
+    #[inline]
+    pub(crate) fn only(&self, place: &LightPlace) -> &LightEntry {
+        &self.entries[place.entries as usize]
     }
 
     #[inline]
@@ -348,11 +416,11 @@ impl LightFamily {
     #[inline]
     pub(crate) fn of_classes<'f>(
         &'f self,
-        table: &LightTable,
+        place: &LightPlace,
         classes: u64,
     ) -> impl Iterator<Item = &'f LightEntry> {
-        let mask = table.mask as usize;
-        let entries = &self.entries[table.entries as usize..=table.entries as usize + mask];
+        let mask = place.mask as usize;
+        let entries = &self.entries[place.entries as usize..][..=mask];
         let mut at = home(classes, mask);
         std::iter::from_fn(move || {
             loop {
@@ -366,6 +434,25 @@ impl LightFamily {
                 }
             }
         })
+    }
+}
+
+impl LightPlace {
+    /// The length of its one spelling, if it has no other and glyphs of these classes can be it.
+    #[inline]
+    pub(crate) fn only(&self, classes: u64) -> Option<Option<usize>> {
+        self.only.then(|| {
+            let length = self.lengths.trailing_zeros() as usize;
+            (classes | beyond(length) == self.first[0]).then_some(length)
+        })
+    }
+
+    /// Whether a spelling can begin with a glyph of a class.
+    #[inline]
+    pub(crate) fn begins(&self, class: u8) -> bool {
+        let [low, high] = self.first;
+        let half = if class < 64 { low } else { high };
+        half >> (class & 63) & 1 == 1
     }
 }
 
@@ -397,6 +484,9 @@ impl Telling {
         if let Some(form) = form {
             telling.items(&form.row.items);
         }
+        let first = |rule: &DateRule| rule.slots.first().map_or(0, |slot| slot.index());
+        let dates = family.dates.iter().map(|rule| (rule.field, first(rule)));
+        telling.dates = dates.collect();
         let minor = |(field, _): &(FieldId, Value)| {
             let name = rules.fields[field.index()].name.as_str();
             matches!(name, "packing" | "lead_finish" | "compliance")

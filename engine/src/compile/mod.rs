@@ -20,7 +20,7 @@ pub(crate) use cond::CondProgram;
 pub(crate) use draw::{Group, SlotWeights};
 pub(crate) use index::{Index, LineRef, Step, bits};
 pub(crate) use light::{
-    HELD, Item, LightEntry, LightFamily, LightPlace, LightRow, LightStrip, LightTable, Told, beyond,
+    HELD, Item, LightDated, LightEntry, LightFamily, LightPlace, LightRow, LightStrip, Told, beyond,
 };
 pub use limit::{LimitExceeded, Limits};
 pub(crate) use row::Place;

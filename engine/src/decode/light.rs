@@ -13,8 +13,8 @@ use super::explain::{Begin, Decoder, Explanation, Scratch};
 use super::stream::{Doubt, Gap, Stream};
 use super::walk::{Choice, How, MAX_FIXES, cost, gap_between, likeliest, unlisted_only};
 use crate::compile::{
-    Alphabet, FamilyProgram, HELD, LightEntry, LightFamily, LightPlace, LightRow, LightStrip,
-    LightTable, OTHER, Spelled, Table, beyond,
+    Alphabet, FamilyProgram, HELD, LightDated, LightEntry, LightFamily, LightPlace, LightRow, LightStrip,
+    OTHER, Spelled, Table, beyond,
 };
 use crate::glyph::Boundary;
 use crate::model::{Family, FamilyId};
@@ -415,9 +415,8 @@ impl Walk<'_, '_> {
         let Some(next) = here.places.get(place) else {
             return self.leaf(here, at, so, false);
         };
-        let table = &here.light.tables[next.table as usize];
         let expected = next.before.or(pending);
-        for empty in here.light.empty(table) {
+        for empty in here.light.empty(next) {
             let pick = Pick {
                 code: empty.code(),
                 how: How::Spelled(empty.index),
@@ -432,7 +431,7 @@ impl Walk<'_, '_> {
             self.take(
                 here,
                 place,
-                table.dated,
+                next.dated,
                 empty.unlisted(),
                 pick,
                 expected,
@@ -444,9 +443,9 @@ impl Walk<'_, '_> {
                 layout: so.layout + gap,
                 ..so
             };
-            self.listed(here, place, table, at, so);
-            for strip in here.light.strips(table) {
-                self.open(here, place, table, strip, at, so);
+            self.listed(here, place, next, at, so);
+            for strip in here.light.strips(next) {
+                self.open(here, place, next, strip, at, so);
             }
         }
         let printed = |pick: &Pick| pick.end > pick.start;
@@ -498,13 +497,25 @@ impl Walk<'_, '_> {
     }
 
     /// Tries the spellings that stand at a position.
-    fn listed(&mut self, here: &At<'_>, place: usize, table: &LightTable, at: usize, so: So) {
+    fn listed(&mut self, here: &At<'_>, place: usize, of: &LightPlace, at: usize, so: So) {
         let glyphs = self.stream.len();
-        let classes = held(&self.room.plain.classes, at);
-        if at >= glyphs || table.firsts >> (classes & 127) & 1 == 0 {
+        if at >= glyphs {
             return;
         }
-        let mut lengths = table.lengths;
+        let classes = held(&self.room.plain.classes, at);
+        if let Some(only) = of.only(classes) {
+            if let Some(length) = only
+                && at + length <= glyphs
+            {
+                let found = here.light.only(of);
+                self.try_one(here, place, of, found, at, length, so);
+            }
+            return;
+        }
+        if !of.begins(classes as u8) {
+            return;
+        }
+        let mut lengths = of.lengths;
         while lengths != 0 {
             let length = lengths.trailing_zeros() as usize;
             lengths &= lengths - 1;
@@ -512,35 +523,49 @@ impl Walk<'_, '_> {
                 return;
             }
             if length > HELD {
-                self.long(here, place, table, at, so);
+                self.long(here, place, of, at, so);
                 return;
             }
-            for found in here.light.of_classes(table, classes | beyond(length)) {
-                if found.is_long() {
-                    continue;
-                }
-                let fit = match found.plain() {
-                    Some(ids) => self.plain(ids, at, length),
-                    None => self.spelled(here, place, found, at, length),
-                };
-                if let Some((channel, fixes)) = fit {
-                    self.spell(here, place, table, found, at, length, channel, fixes, so);
+            for found in here.light.of_classes(of, classes | beyond(length)) {
+                if !found.is_long() {
+                    self.try_one(here, place, of, found, at, length, so);
                 }
             }
         }
     }
 
+    /// Tries a spelling whose classes stand at a position.
+    #[allow(clippy::too_many_arguments)]
+    fn try_one(
+        &mut self,
+        here: &At<'_>,
+        place: usize,
+        of: &LightPlace,
+        found: &LightEntry,
+        at: usize,
+        length: usize,
+        so: So,
+    ) {
+        let fit = match found.plain() {
+            Some(ids) => self.plain(ids, at, length),
+            None => self.spelled(here, place, found, at, length),
+        };
+        if let Some((channel, fixes)) = fit {
+            self.spell(here, place, of, found, at, length, channel, fixes, so);
+        }
+    }
+
     /// The same for spellings of more glyphs than are held.
-    fn long(&mut self, here: &At<'_>, place: usize, table: &LightTable, at: usize, so: So) {
+    fn long(&mut self, here: &At<'_>, place: usize, of: &LightPlace, at: usize, so: So) {
         let classes = held(&self.room.plain.classes, at);
-        for found in here.light.of_classes(table, classes) {
-            let spellings = &here.program.tables[here.places[place].table as usize].spelled;
+        for found in here.light.of_classes(of, classes) {
+            let spellings = &here.program.tables[usize::from(here.places[place].table)].spelled;
             let length = spellings[found.index as usize].ids.len();
             if found.is_long()
                 && at + length <= self.stream.len()
                 && let Some((channel, fixes)) = self.spelled(here, place, found, at, length)
             {
-                self.spell(here, place, table, found, at, length, channel, fixes, so);
+                self.spell(here, place, of, found, at, length, channel, fixes, so);
             }
         }
     }
@@ -551,7 +576,7 @@ impl Walk<'_, '_> {
         &mut self,
         here: &At<'_>,
         place: usize,
-        table: &LightTable,
+        of: &LightPlace,
         found: &LightEntry,
         at: usize,
         length: usize,
@@ -570,7 +595,7 @@ impl Walk<'_, '_> {
             bits: found.alone,
             free: false,
         };
-        self.take(here, place, table.dated, found.unlisted(), pick, None, so);
+        self.take(here, place, of.dated, found.unlisted(), pick, None, so);
     }
 
     /// log2 P(glyphs read | a spelling of which nothing but its glyphs is asked), and how many are taken for look-alikes.
@@ -599,7 +624,7 @@ impl Walk<'_, '_> {
         at: usize,
         length: usize,
     ) -> Option<(f64, u32)> {
-        let table: &Table = &here.program.tables[here.places[place].table as usize];
+        let table: &Table = &here.program.tables[usize::from(here.places[place].table)];
         let spelled: &Spelled = &table.spelled[found.index as usize];
         let ticks = &self.stream.ticks[at..at + length];
         let alphabet = &self.decoder.program.alphabet;
@@ -624,7 +649,7 @@ impl Walk<'_, '_> {
         &mut self,
         here: &At<'_>,
         place: usize,
-        table: &LightTable,
+        of: &LightPlace,
         strip: &LightStrip,
         at: usize,
         so: So,
@@ -638,7 +663,7 @@ impl Walk<'_, '_> {
             return;
         }
         let plain = &self.room.plain;
-        if strip.digits && usize::from(plain.digits[at]) >= length && !table.lists {
+        if strip.digits && usize::from(plain.digits[at]) >= length && !of.lists {
             let channel = plain.right[at + length] - plain.right[at] + plain.gaps[at + length]
                 - plain.gaps[at + 1];
             let pick = Pick {
@@ -652,7 +677,7 @@ impl Walk<'_, '_> {
                 bits: strip.alone + strip.share,
                 free: false,
             };
-            return self.take(here, place, table.dated, strip.unlisted, pick, None, so);
+            return self.take(here, place, of.dated, strip.unlisted, pick, None, so);
         }
         let alphabet = &self.decoder.program.alphabet;
         let (mut channel, mut fixes) = (0.0, 0);
@@ -677,8 +702,8 @@ impl Walk<'_, '_> {
                 channel += gap_between(tick.gap, expected).unwrap_or(0.0);
             }
         }
-        if table.cased || table.lists {
-            let table = &here.program.tables[here.places[place].table as usize];
+        if of.cased || of.lists {
+            let table = &here.program.tables[usize::from(of.table)];
             let strip = &table.open[strip.index as usize];
             let lower = strip.lower.iter().zip(sets);
             for ((lower, set), tick) in lower.zip(ticks) {
@@ -710,7 +735,7 @@ impl Walk<'_, '_> {
             bits: strip.alone + strip.share,
             free: strip.free,
         };
-        self.take(here, place, table.dated, strip.unlisted, pick, None, so);
+        self.take(here, place, of.dated, strip.unlisted, pick, None, so);
     }
 
     /// log2 cost of the boundary before the glyph at `at`; `None` where a hard one is missing, or nothing follows.
@@ -745,21 +770,22 @@ impl Walk<'_, '_> {
         let from = self.room.picks.len();
         self.room.picks.extend_from_slice(&self.room.path);
         let mut found = SmallVec::new();
-        for (rule, of) in &here.row.dated {
+        let dated = here.light.dated(here.row);
+        for of in dated.chunk_by(|a, b| a.rule == b.rule) {
             let picks = &mut self.room.picks[from..];
-            let of = of.as_slice();
-            let Some((_, first)) = of.iter().find(|(_, place)| *place < picks.len()) else {
+            let printed = |of: &&LightDated| usize::from(of.place) < picks.len();
+            let Some(first) = of.iter().find(printed) else {
                 continue;
             };
-            let dates = &mut self.room.dates;
-            let Some(date) = dates.read(self.decoder, here, *rule, of, picks, stream) else {
+            let (rule, dates) = (first.rule, &mut self.room.dates);
+            let Some(date) = dates.read(self.decoder, here, rule, of, picks, stream) else {
                 self.room.picks.truncate(from);
                 return;
             };
             let read = dates.read[date as usize].bits;
-            picks[*first].bits = read;
+            picks[usize::from(first.place)].bits = read;
             bits += read;
-            found.push((*rule, date));
+            found.push((rule, date));
         }
         self.best = self.best.max(bits);
         self.least = self.least.max(bits - FAR);
@@ -838,21 +864,23 @@ impl Dates {
         decoder: &Decoder<'_>,
         here: &At<'_>,
         rule: u32,
-        places: &[(u8, usize)],
+        places: &[LightDated],
         picks: &[Pick],
         stream: &Stream,
     ) -> Option<u32> {
         let make = self.make(here, rule);
         let mut codes: SmallVec<[u8; 24]> = SmallVec::new();
         let alphabet = &decoder.program.alphabet;
-        let seen = || places.iter().filter(|(_, place)| *place < picks.len());
+        let seen = || {
+            let places = places.iter().map(|of| (of.number, usize::from(of.place)));
+            places.filter(|(_, place)| *place < picks.len())
+        };
         for (number, at) in seen() {
-            let (pick, place) = (&picks[*at], &here.places[*at]);
+            let (pick, place) = (&picks[at], &here.places[at]);
             let [a, b, c, _] = pick.code.to_le_bytes();
-            codes.extend_from_slice(&[*number, a, b, c]);
+            codes.extend_from_slice(&[number, a, b, c]);
             if let How::Open(strip) = pick.how {
-                let table = &here.light.tables[place.table as usize];
-                let sets = here.light.sets(&here.light.strips(table)[strip as usize]);
+                let sets = here.light.sets(&here.light.strips(place)[strip as usize]);
                 let ticks = &stream.ticks[pick.start as usize..pick.end as usize];
                 codes.push(ticks.len() as u8);
                 for (set, tick) in sets.iter().zip(ticks) {
@@ -871,10 +899,10 @@ impl Dates {
         let family = here.program.id.index();
         let parts: Vec<SeenPart<'_>> = seen()
             .map(|(_, at)| {
-                let (pick, place) = (&picks[*at], &here.places[*at]);
+                let (pick, place) = (&picks[at], &here.places[at]);
                 let choice = Choice {
                     slot: usize::from(place.slot),
-                    table: place.table as usize,
+                    table: usize::from(place.table),
                     code: Some(pick.code),
                     how: pick.how,
                     start: pick.start as usize,

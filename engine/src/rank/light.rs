@@ -12,7 +12,7 @@ use super::none::{Background, log2_sum};
 use super::posterior::{
     BESIDE_VALUE, LISTED, NEGLIGIBLE, SETTLED, SHORT, Weighed, prior_bits, stem,
 };
-use crate::compile::{Item, LightFamily, Told};
+use crate::compile::{Item, LightFamily, LightPlace, Told};
 use crate::decode::{
     Belief, Decoder, Effort, Explanation, How, Leaf, Odds, Pick, Reading, Room, Scratch, Stream,
 };
@@ -191,7 +191,6 @@ fn told_at_once(
     stream: &Stream,
     detail: &Detail<'_>,
 ) -> Option<Candidate> {
-    let (program, _) = decoder.family(id);
     let (first, share) = *leaves.first()?;
     let telling = &decoder.light(id).telling;
     if !telling.simple {
@@ -250,7 +249,7 @@ fn told_at_once(
         } else {
             Depth::Series
         },
-        forms: vec![program.rows[first.row as usize].kind],
+        forms: vec![tell.light.rows[first.row as usize].kind],
         // A spelling that is all open says nothing.
         written: (written.text != "..").then_some(written.text),
         fields,
@@ -387,8 +386,8 @@ struct Tell<'a> {
     decoder: &'a Decoder<'a>,
     family: FamilyId,
     light: &'a LightFamily,
-    /// By slot, with the table.
-    picks: SmallVec<[Option<(&'a Pick, u32)>; 24]>,
+    /// By slot, with the place.
+    picks: SmallVec<[Option<(&'a Pick, &'a LightPlace)>; 24]>,
     stream: &'a Stream,
 }
 
@@ -413,12 +412,11 @@ impl<'a> Tell<'a> {
         leaf: &Leaf,
         stream: &'a Stream,
     ) -> Tell<'a> {
-        let (program, _) = decoder.family(id);
         let light = decoder.light(id);
         let places = light.places(&light.rows[leaf.row as usize]);
-        let mut picks = SmallVec::from_elem(None, program.slots.len());
+        let mut picks = SmallVec::from_elem(None, light.telling.slots.len());
         for (pick, place) in room.picks(leaf).iter().zip(places) {
-            picks[usize::from(place.slot)] = Some((pick, place.table));
+            picks[usize::from(place.slot)] = Some((pick, place));
         }
         Tell {
             decoder,
@@ -447,14 +445,8 @@ impl<'a> Tell<'a> {
                 return None;
             }
             if let Some((interval, _)) = date.intervals.first() {
-                let rule = &self.decoder.family(self.family).1.dates[rule];
-                push(
-                    &mut fields,
-                    rule.field,
-                    Some(Value::Dates(*interval)),
-                    detail,
-                );
-                let slot = rule.slots.first().map_or(0, |slot| slot.index());
+                let (field, slot) = self.light.telling.dates[rule];
+                push(&mut fields, field, Some(Value::Dates(*interval)), detail);
                 slots.resize(fields.len(), slot);
             }
         }
@@ -463,8 +455,8 @@ impl<'a> Tell<'a> {
 
     /// Whether a field is the date of a rule.
     fn is_date(&self, field: FieldId) -> bool {
-        let (_, family) = self.decoder.family(self.family);
-        family.dates.iter().any(|rule| rule.field == field)
+        let dates = &self.light.telling.dates;
+        dates.iter().any(|(known, _)| *known == field)
     }
 
     /// The code of a slot, where it is printed.
@@ -556,18 +548,18 @@ impl<'a> Tell<'a> {
     }
 
     /// Adds the code of a slot as text; false where it is not a text of characters.
-    fn push_text(&self, slot: usize, (pick, table): (&Pick, u32), text: &mut String) -> bool {
+    fn push_text(&self, slot: usize, (pick, place): (&Pick, &LightPlace), text: &mut String) -> bool {
         let telling = &self.light.telling;
         let code = telling.code(&telling.slots[slot], pick.code);
         let How::Open(strip) = pick.how else {
             text.push_str(telling.listed(code));
             return true;
         };
-        let strip = &self.light.strips(&self.light.tables[table as usize])[strip as usize];
+        let strip = &self.light.strips(place)[strip as usize];
         let ticks = &self.stream.ticks[pick.start as usize..pick.end as usize];
         let lower = || {
             let (program, _) = self.decoder.family(self.family);
-            &program.tables[table as usize].open[strip.index as usize].lower
+            &program.tables[usize::from(place.table)].open[strip.index as usize].lower
         };
         self.decoder
             .push_taken(self.light.sets(strip), strip.lower.then(lower), ticks, text)
