@@ -2,13 +2,16 @@
 
 use std::panic::{AssertUnwindSafe, catch_unwind};
 
-use etchlore_engine::decode::{Effort, MAX_LINES, Notation, Reading, Scratch};
-use etchlore_engine::rank::{Context, Ranking, Wanted, rank, rank_in_short};
+use etchlore_engine::decode::{Decoder, Effort, MAX_LINES, Notation, Reading, Scratch};
+use etchlore_engine::rank::{Context, Ranking, Wanted, rank, rank_in_short, rank_text_in_short};
 
 use super::answer::{Answer, Facts, Own, Status, Writing, put_cell};
 use super::want::Want;
 use crate::rules::Loaded;
 use crate::table::dialect::Dialect;
+
+/// Said of a mark without a glyph.
+const NOTHING: &str = "nothing in it can be read";
 
 /// The longest mark that is read, in bytes.
 pub(crate) const MAX_MARK: usize = 4_096;
@@ -162,6 +165,38 @@ impl<'a> Asker<'a> {
 
     /// Ranks what some lines are.
     fn read(&mut self, lines: &[&str]) -> Result<Part, String> {
+        let notation = self.question.notation;
+        let ranking = match lines {
+            [line] if !self.question.candidates => {
+                self.rank(|decoder, context, wanted, scratch| {
+                    rank_text_in_short(decoder, line, notation, context, wanted, scratch)
+                })?
+            }
+            _ => {
+                let reading = self.reading(lines)?;
+                let whole = self.question.candidates;
+                self.rank(|decoder, context, wanted, scratch| {
+                    Ok(if whole {
+                        rank(decoder, &reading, context, scratch)
+                    } else {
+                        rank_in_short(decoder, &reading, context, wanted, scratch)
+                    })
+                })?
+            }
+        };
+        match ranking {
+            Ok(ranking) => Ok(Part {
+                status: self.status(&ranking),
+                ranking,
+            }),
+            // A line of nothing but dashes.
+            Err(_) if notation.table => Err(NOTHING.to_owned()),
+            Err(error) => Err(error.to_string()),
+        }
+    }
+
+    /// Some lines as one reading.
+    fn reading(&self, lines: &[&str]) -> Result<Reading, String> {
         let mut reading = Reading {
             lines: Vec::new(),
             form: None,
@@ -170,37 +205,30 @@ impl<'a> Asker<'a> {
             match Reading::parse(line, self.question.notation) {
                 Ok(read) => reading.lines.extend(read.lines),
                 // A line of nothing but dashes.
-                Err(_) if !self.question.notation.table => {
-                    let error = Reading::parse(line, self.question.notation).err();
-                    return Err(error.map_or_else(String::new, |error| error.to_string()));
-                }
+                Err(error) if !self.question.notation.table => return Err(error.to_string()),
                 Err(_) => {}
             }
         }
         reading.lines.truncate(MAX_LINES);
         if reading.lines.iter().all(|line| line.marks.is_empty()) {
-            return Err("nothing in it can be read".to_owned());
+            return Err(NOTHING.to_owned());
         }
+        Ok(reading)
+    }
+
+    /// Asks the decoder: one mark that it fails on must not cost the other rows.
+    fn rank<R>(
+        &mut self,
+        ask: impl FnOnce(&Decoder<'_>, &Context, &Wanted, &mut Scratch) -> R,
+    ) -> Result<R, String> {
         let decoder = self.question.loaded.rules.decoder();
         let decoder = decoder.with(self.question.effort);
-        let wanted = &self.wanted;
+        let (context, wanted) = (&self.question.context, &self.wanted);
         let scratch = &mut self.scratch;
-        let context = &self.question.context;
-        // One mark that the decoder fails on must not cost the other rows.
-        let ranked = catch_unwind(AssertUnwindSafe(|| {
-            if self.question.candidates {
-                rank(&decoder, &reading, context, scratch)
-            } else {
-                rank_in_short(&decoder, &reading, context, wanted, scratch)
-            }
-        }));
-        let Ok(ranking) = ranked else {
+        let ranked = catch_unwind(AssertUnwindSafe(|| ask(&decoder, context, wanted, scratch)));
+        ranked.map_err(|_| {
             self.scratch = Scratch::default();
-            return Err("the decoder failed on this mark: please report it".to_owned());
-        };
-        Ok(Part {
-            status: self.status(&ranking),
-            ranking,
+            "the decoder failed on this mark: please report it".to_owned()
         })
     }
 

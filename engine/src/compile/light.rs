@@ -104,6 +104,9 @@ const UNLISTED: u32 = 1 << 30;
 /// It has more glyphs than are held.
 const LONG: u32 = 1 << 29;
 
+/// A one in every byte.
+const EACH: u64 = 0x0101_0101_0101_0101;
+
 /// The bytes beyond so many glyphs.
 #[inline]
 pub(crate) fn beyond(glyphs: usize) -> u64 {
@@ -160,6 +163,22 @@ impl LightEntry {
     pub(crate) fn is_long(&self) -> bool {
         self.code & LONG != 0
     }
+
+    /// How many of its glyphs are held.
+    pub(crate) fn held(&self) -> usize {
+        HELD - self.classes.leading_ones() as usize / 8
+    }
+
+    /// Whether glyphs of these classes, where `known` has full bytes, can be those held.
+    pub(crate) fn looks(&self, classes: u64, known: u64) -> bool {
+        (self.classes ^ classes) & known & !beyond(self.held()) == 0
+    }
+
+    /// A number by which spellings are in the order of their classes.
+    pub(crate) fn order(&self) -> u64 {
+        let ends = ((self.classes >> 7) & EACH) * 0xff;
+        ((self.classes & !ends) + (EACH & !ends)).swap_bytes()
+    }
 }
 
 /// An open strip with its weight.
@@ -177,6 +196,8 @@ pub(crate) struct LightStrip {
     pub(crate) lower: bool,
     /// Whether every place holds the ten digits and nothing else.
     pub(crate) digits: bool,
+    /// Whether a date sums over what its unread places can be.
+    pub(crate) summed: bool,
 }
 
 /// What a family says of its codes.
@@ -250,7 +271,7 @@ impl LightFamily {
         };
         let tables: Vec<LightPlace> = (0..)
             .zip(program.slot_of_tables())
-            .map(|(table, slot)| light.add_table(program, table, slot, alphabet))
+            .map(|(table, slot)| light.add_table(program, table, slot, (family, rules), alphabet))
             .collect();
         let kinds = program.kinds.len();
         let kind_bits = if kinds == 1 {
@@ -270,6 +291,7 @@ impl LightFamily {
         program: &FamilyProgram,
         number: usize,
         slot: usize,
+        (family, rules): (&Family, &RuleSet),
         alphabet: &Alphabet,
     ) -> LightPlace {
         let table = &program.tables[number];
@@ -328,6 +350,13 @@ impl LightFamily {
                 free: strip.free,
                 lower: strip.lower.contains(&true),
                 digits: strip.sets.iter().all(|set| *set == DIGITS),
+                summed: weights.dated
+                    && family.slots[slot].codes[strip.code as usize]
+                        .open_fields
+                        .iter()
+                        .any(|(field, _)| {
+                            DatePart::of_field(&rules.fields[field.index()].name).is_some()
+                        }),
             });
         }
         let many = u64::from(table.lengths >> (HELD + 1) != 0);
@@ -364,11 +393,12 @@ impl LightFamily {
                 ..tables[place.table]
             }));
             for (rule, of) in &line.dated {
-                self.dated.extend(of.iter().map(|(number, place)| LightDated {
-                    rule: *rule,
-                    number: *number,
-                    place: *place as u16,
-                }));
+                self.dated
+                    .extend(of.iter().map(|(number, place)| LightDated {
+                        rule: *rule,
+                        number: *number,
+                        place: *place as u16,
+                    }));
             }
         }
         self.rows.push(LightRow {
@@ -399,6 +429,13 @@ impl LightFamily {
     #[inline]
     pub(crate) fn strips(&self, place: &LightPlace) -> &[LightStrip] {
         &self.strips[place.strips as usize..][..place.open as usize]
+    }
+
+    /// All spellings, with gaps among them.
+    pub(crate) fn all<'f>(&'f self, place: &LightPlace) -> impl Iterator<Item = &'f LightEntry> {
+        let entries = &self.entries[place.entries as usize..][..=place.mask as usize];
+        let there = |entry: &&LightEntry| entry.index != LightEntry::EMPTY.index;
+        entries.iter().filter(there)
     }
 
     /// The one spelling of a place.
@@ -438,12 +475,13 @@ impl LightFamily {
 }
 
 impl LightPlace {
-    /// The length of its one spelling, if it has no other and glyphs of these classes can be it.
+    /// The length of its one spelling, if it has no other and glyphs of these classes, where `known` has full bytes, can be it.
     #[inline]
-    pub(crate) fn only(&self, classes: u64) -> Option<Option<usize>> {
+    pub(crate) fn only(&self, classes: u64, known: u64) -> Option<Option<usize>> {
         self.only.then(|| {
             let length = self.lengths.trailing_zeros() as usize;
-            (classes | beyond(length) == self.first[0]).then_some(length)
+            let other = (classes ^ self.first[0]) & known & !beyond(length);
+            (other == 0).then_some(length)
         })
     }
 

@@ -1,4 +1,4 @@
-//! The way of most readings in a list: one line, every glyph read, families whose slots no condition ties.
+//! The way of most readings in a list: one line, every glyph read or not, families whose slots no condition ties.
 //!
 //! It finds what `explain` finds for them, and weighs it as it walks: an explanation is built only of what is told. `light` of a row says
 //! which rows it can take; a reading that may be anything else goes the long way.
@@ -13,8 +13,8 @@ use super::explain::{Begin, Decoder, Explanation, Scratch};
 use super::stream::{Doubt, Gap, Stream};
 use super::walk::{Choice, How, MAX_FIXES, cost, gap_between, likeliest, unlisted_only};
 use crate::compile::{
-    Alphabet, FamilyProgram, HELD, LightDated, LightEntry, LightFamily, LightPlace, LightRow, LightStrip,
-    OTHER, Spelled, Table, beyond,
+    Alphabet, FamilyProgram, HELD, LightDated, LightEntry, LightFamily, LightPlace, LightRow,
+    LightStrip, OTHER, Spelled, Table, beyond,
 };
 use crate::glyph::Boundary;
 use crate::model::{Family, FamilyId};
@@ -95,13 +95,17 @@ pub(crate) struct Belief {
 /// Most glyphs of a reading that goes this way.
 const MOST: usize = 64;
 
-/// The stream side by side, for one line of which every glyph was read.
+/// The stream side by side, for one line of which every glyph was read or not, as far as one can tell.
 #[derive(Debug)]
 struct Plain {
     /// Glyphs, and [`HELD`] more that none has.
     ids: [u8; MOST + HELD],
     /// Their look-alike classes likewise.
     classes: [u8; MOST + HELD],
+    /// Full where a glyph was read.
+    known: [u8; MOST + HELD],
+    /// Bit by glyph: it was not read.
+    unread: u64,
     /// Digits from here on.
     digits: [u8; MOST + 1],
     /// log2 P(all before this one are read as they are).
@@ -115,6 +119,8 @@ impl Default for Plain {
         Plain {
             ids: [0; MOST + HELD],
             classes: [0; MOST + HELD],
+            known: [0; MOST + HELD],
+            unread: 0,
             digits: [0; MOST + 1],
             right: [0.0; MOST + 1],
             gaps: [0.0; MOST + 1],
@@ -151,7 +157,10 @@ impl Decoder<'_> {
         self.indexed()
             && stream.capitals.len() == 1
             && stream.len() <= MOST
-            && stream.ticks.iter().all(|tick| tick.doubt == Doubt::Read)
+            && stream
+                .ticks
+                .iter()
+                .all(|tick| matches!(tick.doubt, Doubt::Read | Doubt::Unread))
     }
 
     /// Finds and weighs all leaves of a filled stream into the room, by family; false where the reading has to go the long way. The rows
@@ -252,7 +261,13 @@ impl Decoder<'_> {
     }
 
     /// A leaf as an explanation.
-    pub(crate) fn explanation(&self, family: FamilyId, leaf: &Leaf, room: &Room) -> Explanation {
+    pub(crate) fn explanation(
+        &self,
+        family: FamilyId,
+        leaf: &Leaf,
+        room: &Room,
+        stream: &Stream,
+    ) -> Explanation {
         let (program, _) = self.family(family);
         let row = &program.rows[leaf.row as usize];
         let places = &row.lines[0].places;
@@ -269,6 +284,16 @@ impl Decoder<'_> {
         for (pick, place) in picks.iter().zip(places) {
             branch.known[place.slot] = Known::Seen(pick.code);
             branch.bits[place.slot] = pick.bits;
+            let ticks = &stream.ticks[pick.start as usize..pick.end as usize];
+            let doubt = match pick.how {
+                How::Open(strip) => {
+                    let sizes = &program.tables[place.table].open[strip as usize].sizes;
+                    let sizes = ticks.iter().zip(sizes);
+                    let unread = sizes.filter(|(tick, _)| tick.doubt == Doubt::Unread);
+                    unread.map(|(_, size)| size.log2()).sum()
+                }
+                _ => 0.0,
+            };
             choices.push(Choice {
                 slot: place.slot,
                 table: place.table,
@@ -281,7 +306,7 @@ impl Decoder<'_> {
                 free: pick.free,
                 share: pick.share,
                 partial: false,
-                doubt: 0.0,
+                doubt,
             });
         }
         let dates = room.dates(leaf);
@@ -299,13 +324,6 @@ impl Decoder<'_> {
             cut: leaf.cut,
             edit: None,
         }
-    }
-}
-
-impl Leaf {
-    /// Whether it has the dates that another has.
-    pub(crate) fn same_dates(&self, other: &Leaf) -> bool {
-        self.dates == other.dates
     }
 }
 
@@ -502,8 +520,9 @@ impl Walk<'_, '_> {
         if at >= glyphs {
             return;
         }
-        let classes = held(&self.room.plain.classes, at);
-        if let Some(only) = of.only(classes) {
+        let plain = &self.room.plain;
+        let (classes, known) = (held(&plain.classes, at), held(&plain.known, at));
+        if let Some(only) = of.only(classes, known) {
             if let Some(length) = only
                 && at + length <= glyphs
             {
@@ -512,7 +531,7 @@ impl Walk<'_, '_> {
             }
             return;
         }
-        if !of.begins(classes as u8) {
+        if known & 1 == 1 && !of.begins(classes as u8) {
             return;
         }
         let mut lengths = of.lengths;
@@ -522,14 +541,46 @@ impl Walk<'_, '_> {
             if at + length > glyphs {
                 return;
             }
+            if self.room.plain.is_unread(at, length) {
+                self.doubtful(here, place, of, at, length, so);
+                return;
+            }
             if length > HELD {
-                self.long(here, place, of, at, so);
+                for found in here.light.of_classes(of, classes) {
+                    self.try_long(here, place, of, found, at, so);
+                }
                 return;
             }
             for found in here.light.of_classes(of, classes | beyond(length)) {
                 if !found.is_long() {
                     self.try_one(here, place, of, found, at, length, so);
                 }
+            }
+        }
+    }
+
+    /// Tries the spellings of at least so many glyphs, some of which were not read, in the order of their classes.
+    fn doubtful(
+        &mut self,
+        here: &At<'_>,
+        place: usize,
+        of: &LightPlace,
+        at: usize,
+        least: usize,
+        so: So,
+    ) {
+        let plain = &self.room.plain;
+        let (classes, known) = (held(&plain.classes, at), held(&plain.known, at));
+        let all = here.light.all(of).filter(|entry| {
+            (entry.is_long() || entry.held() >= least) && entry.looks(classes, known)
+        });
+        let mut fitting: SmallVec<[&LightEntry; 16]> = all.collect();
+        fitting.sort_unstable_by_key(|entry| (entry.order(), entry.index));
+        for found in fitting {
+            if found.is_long() {
+                self.try_long(here, place, of, found, at, so);
+            } else if at + found.held() <= self.stream.len() {
+                self.try_one(here, place, of, found, at, found.held(), so);
             }
         }
     }
@@ -555,18 +606,23 @@ impl Walk<'_, '_> {
         }
     }
 
-    /// The same for spellings of more glyphs than are held.
-    fn long(&mut self, here: &At<'_>, place: usize, of: &LightPlace, at: usize, so: So) {
-        let classes = held(&self.room.plain.classes, at);
-        for found in here.light.of_classes(of, classes) {
-            let spellings = &here.program.tables[usize::from(here.places[place].table)].spelled;
-            let length = spellings[found.index as usize].ids.len();
-            if found.is_long()
-                && at + length <= self.stream.len()
-                && let Some((channel, fixes)) = self.spelled(here, place, found, at, length)
-            {
-                self.spell(here, place, of, found, at, length, channel, fixes, so);
-            }
+    /// The same for a spelling of more glyphs than are held.
+    fn try_long(
+        &mut self,
+        here: &At<'_>,
+        place: usize,
+        of: &LightPlace,
+        found: &LightEntry,
+        at: usize,
+        so: So,
+    ) {
+        let spellings = &here.program.tables[usize::from(of.table)].spelled;
+        let length = spellings[found.index as usize].ids.len();
+        if found.is_long()
+            && at + length <= self.stream.len()
+            && let Some((channel, fixes)) = self.spelled(here, place, found, at, length)
+        {
+            self.spell(here, place, of, found, at, length, channel, fixes, so);
         }
     }
 
@@ -601,16 +657,21 @@ impl Walk<'_, '_> {
     /// log2 P(glyphs read | a spelling of which nothing but its glyphs is asked), and how many are taken for look-alikes.
     fn plain(&self, ids: u64, at: usize, length: usize) -> Option<(f64, u32)> {
         let plain = &self.room.plain;
-        let other = (held(&plain.ids, at) ^ ids) & !beyond(length);
+        let known = held(&plain.known, at) & !beyond(length);
+        let other = (held(&plain.ids, at) ^ ids) & known;
         let gaps = plain.gaps[at + length] - plain.gaps[at + 1];
         if other == 0 {
             return Some((plain.right[at + length] - plain.right[at] + gaps, 0));
         }
         let alphabet = &self.decoder.program.alphabet;
         let (mut channel, mut fixes) = (gaps, 0);
-        for (id, read) in ids.to_le_bytes().iter().zip(&plain.ids[at..at + length]) {
-            channel += alphabet.channel(*id, *read);
-            fixes += u32::from(id != read);
+        let ids = ids.to_le_bytes();
+        for (j, id) in ids.iter().enumerate().take(length) {
+            if !plain.is_unread(at + j, 1) {
+                let read = plain.ids[at + j];
+                channel += alphabet.channel(*id, read);
+                fixes += u32::from(*id != read);
+            }
         }
         (channel > f64::NEG_INFINITY).then_some((channel, fixes))
     }
@@ -635,8 +696,10 @@ impl Walk<'_, '_> {
                 let expected = (boundary != Boundary::None).then_some((boundary, false));
                 channel += gap_between(tick.gap, expected).unwrap_or(0.0);
             }
-            channel += alphabet.channel(*id, tick.id);
-            fixes += u32::from(*id != tick.id);
+            if tick.doubt != Doubt::Unread {
+                channel += alphabet.channel(*id, tick.id);
+                fixes += u32::from(*id != tick.id);
+            }
             if table.cased && (10..36).contains(id) {
                 channel += self.stream.case_cost(spelled.is_lower(j), tick);
             }
@@ -682,7 +745,12 @@ impl Walk<'_, '_> {
         let alphabet = &self.decoder.program.alphabet;
         let (mut channel, mut fixes) = (0.0, 0);
         for (j, (set, tick)) in sets.iter().zip(ticks).enumerate() {
-            if set >> tick.id & 1 == 1 {
+            if tick.doubt == Doubt::Unread {
+                if !strip.summed {
+                    let table = &here.program.tables[usize::from(of.table)];
+                    channel += table.open[strip.index as usize].sizes[j].log2();
+                }
+            } else if set >> tick.id & 1 == 1 {
                 if tick.id != OTHER {
                     channel += alphabet.channel(tick.id, tick.id);
                 }
@@ -821,12 +889,22 @@ fn held(of: &[u8], at: usize) -> u64 {
 }
 
 impl Plain {
+    /// Whether some glyph of a stretch was not read.
+    fn is_unread(&self, at: usize, length: usize) -> bool {
+        self.unread != 0
+            && self.unread >> at & !(!0_u64).checked_shl(length as u32).unwrap_or(0) != 0
+    }
+
     fn fill(&mut self, stream: &Stream, alphabet: &Alphabet) {
         let glyphs = stream.len().min(MOST);
+        self.unread = 0;
         let (mut right, mut gaps) = (0.0, 0.0);
         for (at, tick) in stream.ticks[..glyphs].iter().enumerate() {
             self.ids[at] = tick.id;
             self.classes[at] = tick.class;
+            let unread = tick.doubt == Doubt::Unread;
+            self.known[at] = if unread { 0 } else { u8::MAX };
+            self.unread |= u64::from(unread) << at;
             self.right[at] = right;
             self.gaps[at] = gaps;
             right += alphabet.right(tick.id);
@@ -838,6 +916,7 @@ impl Plain {
         self.gaps[glyphs] = gaps;
         self.ids[glyphs..glyphs + HELD].fill(u8::MAX);
         self.classes[glyphs..glyphs + HELD].fill(u8::MAX);
+        self.known[glyphs..glyphs + HELD].fill(u8::MAX);
         self.digits[glyphs] = 0;
         let mut run = 0;
         for (digits, id) in self.digits[..glyphs].iter_mut().zip(&self.ids).rev() {
@@ -884,7 +963,9 @@ impl Dates {
                 let ticks = &stream.ticks[pick.start as usize..pick.end as usize];
                 codes.push(ticks.len() as u8);
                 for (set, tick) in sets.iter().zip(ticks) {
-                    codes.push(if set >> tick.id & 1 == 1 {
+                    codes.push(if tick.doubt == Doubt::Unread {
+                        u8::MAX
+                    } else if set >> tick.id & 1 == 1 {
                         tick.id
                     } else {
                         likeliest(*set, tick.id, alphabet)?

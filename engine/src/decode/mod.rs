@@ -15,7 +15,7 @@ mod walk;
 
 pub(crate) use assign::{CONFLICT, Known, NEVER};
 pub(crate) use damage::Found;
-pub(crate) use dates::FUTURE;
+pub(crate) use dates::{DateRead, FUTURE};
 pub(crate) use deep::Edit;
 pub(crate) use explain::CONTRADICTED;
 pub use explain::{Decoder, Effort, Explanation, Scratch};

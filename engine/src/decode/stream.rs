@@ -77,6 +77,15 @@ impl Tick {
     }
 }
 
+/// Whether a letter or digit stands beside a place: in a table a question mark elsewhere is one.
+fn beside_word(text: &[u8], at: usize) -> bool {
+    let word = |at: Option<usize>| {
+        at.and_then(|at| text.get(at))
+            .is_some_and(u8::is_ascii_alphanumeric)
+    };
+    word(at.checked_sub(1)) || word(Some(at + 1))
+}
+
 /// The stream of a reading.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct Stream {
@@ -143,7 +152,7 @@ impl Stream {
     }
 
     /// Fills the stream as reading a text in the notation of tables does; false where there is more in it than letters, digits, spaces, dashes and
-    /// slashes of ASCII.
+    /// slashes of ASCII, and unread characters.
     pub(crate) fn fill_text(&mut self, text: &str, alphabet: &Alphabet) -> bool {
         self.ticks.clear();
         self.capitals.clear();
@@ -182,6 +191,22 @@ impl Stream {
                 b' ' => Boundary::Space,
                 b'-' => Boundary::Dash,
                 b'/' => Boundary::Slash,
+                b'?' if beside_word(text.as_bytes(), at as usize) => {
+                    let stop = gap != Gap::Within(Boundary::None);
+                    if stop {
+                        self.part(gap);
+                    }
+                    self.stops.push(stop);
+                    self.ticks.push(Tick {
+                        doubt: Doubt::Unread,
+                        gap,
+                        span: (at, at + 1),
+                        ..Tick::NOTHING
+                    });
+                    self.doubtful = true;
+                    gap = Gap::Within(Boundary::None);
+                    continue;
+                }
                 _ => return false,
             };
             // Of several boundaries in a row the strongest sign counts, as in a reading.

@@ -3,7 +3,9 @@
 use super::explain::Decoder;
 use super::stream::{Doubt, Stream, Tick};
 use super::walk::{Choice, How, likeliest};
-use crate::compile::{OTHER, OpenStrip};
+use smallvec::SmallVec;
+
+use crate::compile::{OTHER, OpenStrip, bits};
 use crate::glyph::Glyph;
 use crate::model::Spelling;
 
@@ -51,7 +53,7 @@ impl Decoder<'_> {
             && self.push_taken(sets, Some(&strip.lower), ticks, text)
     }
 
-    /// Adds what a strip is taken for where every glyph was read; false where one of them is no character. `lower`: which of its letters are
+    /// Adds what a strip is taken for, `_` for what was not read; false where a glyph is no character. `lower`: which of its letters are
     /// small, if some are.
     pub(crate) fn push_taken(
         &self,
@@ -65,13 +67,22 @@ impl Decoder<'_> {
         }
         for (at, (tick, set)) in ticks.iter().zip(sets).enumerate() {
             if lower.is_none()
+                && tick.doubt == Doubt::Read
                 && set >> tick.id & 1 == 1
                 && let Some(c) = ALNUM.get(usize::from(tick.id))
             {
                 text.push(char::from(*c));
                 continue;
             }
-            let id = if set >> tick.id & 1 == 1 {
+            let id = if tick.doubt == Doubt::Unread {
+                match bits(*set).collect::<SmallVec<[usize; 2]>>().as_slice() {
+                    [only] => u8::try_from(*only).ok(),
+                    _ => {
+                        text.push('_');
+                        continue;
+                    }
+                }
+            } else if set >> tick.id & 1 == 1 {
                 Some(tick.id)
             } else {
                 likeliest(*set, tick.id, &self.program.alphabet)

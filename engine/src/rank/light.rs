@@ -10,11 +10,12 @@ use super::describe::{self, ENTAILED, MERGED, SHOWN};
 use super::detail::Detail;
 use super::none::{Background, log2_sum};
 use super::posterior::{
-    BESIDE_VALUE, LISTED, NEGLIGIBLE, SETTLED, SHORT, Weighed, prior_bits, stem,
+    BESIDE_VALUE, LISTED, NEGLIGIBLE, SETTLED, SHORT, Weighed, prior_bits, rounded, stem,
 };
 use crate::compile::{Item, LightFamily, LightPlace, Told};
 use crate::decode::{
-    Belief, Decoder, Effort, Explanation, How, Leaf, Odds, Pick, Reading, Room, Scratch, Stream,
+    Belief, DateRead, Decoder, Doubt, Effort, Explanation, How, Leaf, Odds, Pick, Reading, Room,
+    Scratch, Stream,
 };
 use crate::glyph::Glyph;
 use crate::model::{Family, FamilyId, FieldId, Spelling};
@@ -85,7 +86,7 @@ pub(super) fn answer<R: Borrow<Reading>, E>(
             None => {
                 let explanations: Vec<Explanation> = leaves
                     .iter()
-                    .map(|(leaf, _)| decoder.explanation(family, leaf, room))
+                    .map(|(leaf, _)| decoder.explanation(family, leaf, room, stream))
                     .collect();
                 let list: Vec<Weighed<'_>> = explanations
                     .iter()
@@ -124,7 +125,9 @@ fn weigh(
     let mut sums = Vec::with_capacity(room.families.len());
     for (at, light) in room.families.iter().enumerate() {
         let leaves = &room.leaves[light.leaves.0..light.leaves.1];
-        let Some(best) = leaves.iter().max_by(|a, b| a.bits.total_cmp(&b.bits)) else {
+        // The first of those that are as likely.
+        let likelier = |a: &&Leaf, b: &&Leaf| rounded(a.bits).total_cmp(&rounded(b.bits));
+        let Some(best) = leaves.iter().rev().max_by(likelier) else {
             continue;
         };
         let bits = match leaves {
@@ -178,7 +181,7 @@ fn told<'r>(room: &'r Room, one: &Sum) -> SmallVec<[(&'r Leaf, f64); 4]> {
         .map(|leaf| (leaf, (leaf.bits - one.bits).exp2()))
         .filter(|(_, share)| *share >= TOLD)
         .collect();
-    leaves.sort_by(|a, b| b.1.total_cmp(&a.1));
+    leaves.sort_by(|a, b| rounded(b.0.bits).total_cmp(&rounded(a.0.bits)));
     leaves
 }
 
@@ -209,7 +212,9 @@ fn told_at_once(
         })
         .collect();
     let merged = others.iter().filter(|other| other.share >= MERGED);
-    if merged.clone().next().is_some() {
+    if merged.clone().next().is_some()
+        || room.dates(first).any(|(_, date)| date.intervals.len() > 1)
+    {
         let all = share + merged.clone().map(|other| other.share).sum::<f64>();
         let asked = Asked {
             tell: &tell,
@@ -219,7 +224,7 @@ fn told_at_once(
             all,
         };
         for (own, slot) in fields.iter_mut().zip(slots) {
-            asked.merge(own, slot, first, merged.clone())?;
+            asked.merge(own, slot, first, &others)?;
         }
     }
     let mut written = Written {
@@ -284,43 +289,84 @@ struct Asked<'t, 'a> {
 
 impl Asked<'_, '_> {
     /// Notes how likely a field's value is beside what the other leaves say; `None` where one does not know it.
-    fn merge<'o, 'l: 'o>(
+    fn merge(
         &self,
         own: &mut FieldAnswer,
         slot: usize,
         leaf: &Leaf,
-        others: impl Iterator<Item = &'o Other<'l>>,
+        others: &[Other<'_>],
     ) -> Option<()> {
-        let value = own.value.as_ref()?;
+        if self.tell.is_date(own.field) {
+            self.merge_date(own, slot, leaf, others);
+            return Some(());
+        }
+        own.value.as_ref()?;
         let mut same = self.share;
-        let mut values: SmallVec<[(Value, &Other<'_>, usize, f64); 4]> = SmallVec::new();
-        for other in others {
-            if self.tell.says_as(own.field, slot, leaf, other) {
+        let mut values = Said::new();
+        for (from, other) in (1..).zip(others) {
+            if other.share < MERGED {
+                break;
+            }
+            if self.tell.says_as(slot, other) {
                 same += other.share;
                 continue;
             }
-            let Some((here, from)) = other.value(own.field, slot, self.room, self.detail)? else {
+            let Some((value, slot)) = other.value(own.field, slot, self.room, self.detail)? else {
                 continue;
             };
-            if here.agrees(value) {
+            if value.agrees(own.value.as_ref()?) {
                 same += other.share;
-            } else if let Some(known) = values.iter_mut().find(|known| known.0.agrees(&here)) {
-                known.3 += other.share;
             } else {
-                values.push((here, other, from, other.share));
+                Spoken::add(&mut values, value, from, slot, other.share);
             }
         }
-        values.sort_by(|a, b| b.3.total_cmp(&a.3));
-        let said = values.iter().map(|known| known.3).sum::<f64>() + same;
+        self.note(own, same, values, others);
+        Some(())
+    }
+
+    /// The same for a date, of which a leaf may know several intervals.
+    fn merge_date(&self, own: &mut FieldAnswer, slot: usize, leaf: &Leaf, others: &[Other<'_>]) {
+        let Some(top) = &own.value else { return };
+        let mut same = 0.0;
+        let mut values = Said::new();
+        let of_others = others.iter().map(|other| (other.leaf, other.share));
+        let leaves = std::iter::once((leaf, self.share)).chain(of_others);
+        for (from, (leaf, share)) in leaves.enumerate() {
+            let dates = &self.tell.light.telling.dates;
+            let of_field = |(rule, _): &(usize, &DateRead)| dates[*rule].0 == own.field;
+            let date = self.room.dates(leaf).find(of_field);
+            let Some((_, date)) = date.filter(|_| from == 0 || share >= MERGED) else {
+                continue;
+            };
+            for (interval, p) in &date.intervals {
+                let value = Value::Dates(*interval);
+                if value.agrees(top) {
+                    same += p * share;
+                } else {
+                    Spoken::add(&mut values, value, from, slot, p * share);
+                }
+            }
+        }
+        self.note(own, same, values, others);
+    }
+
+    /// Notes the share of a field's own value, and the other values with theirs.
+    fn note(&self, own: &mut FieldAnswer, same: f64, mut values: Said, others: &[Other<'_>]) {
+        values.sort_by(|a, b| b.share.total_cmp(&a.share));
+        let said = values.iter().map(|one| one.share).sum::<f64>() + same;
         let mut alternatives = Vec::new();
-        for (value, other, slot, p) in values {
-            if p / self.all >= SHOWN {
+        for one in values {
+            if one.share / self.all >= SHOWN {
+                let code = match one.from.checked_sub(1) {
+                    Some(other) => others[other].tell.code(one.slot, own.field),
+                    None => self.tell.code(one.slot, own.field),
+                };
                 alternatives.push(Alternative {
-                    code: Some(other.tell.code(slot, own.field)),
-                    text: value.show(),
-                    value: Some(value),
+                    code: Some(code),
+                    text: one.value.show(),
+                    value: Some(one.value),
                     absent: false,
-                    probability: p / self.all,
+                    probability: one.share / self.all,
                 });
             }
         }
@@ -338,7 +384,31 @@ impl Asked<'_, '_> {
             own.probability = Some(same / self.all);
             own.alternatives = alternatives;
         }
-        Some(())
+    }
+}
+
+/// A value that leaves give for a field.
+struct Spoken {
+    value: Value,
+    /// The first of them: none of the others, or which.
+    from: usize,
+    slot: usize,
+    share: f64,
+}
+
+type Said = SmallVec<[Spoken; 4]>;
+
+impl Spoken {
+    fn add(said: &mut Said, value: Value, from: usize, slot: usize, share: f64) {
+        match said.iter_mut().find(|one| one.value.agrees(&value)) {
+            Some(known) => known.share += share,
+            None => said.push(Spoken {
+                value,
+                from,
+                slot,
+                share,
+            }),
+        }
     }
 }
 
@@ -358,7 +428,7 @@ impl Other<'_> {
             let value = fields.into_iter().nth(at)?.value?;
             Some(Some((value, slots[at])))
         };
-        if self.tell.light.telling.once && !self.tell.is_date(field) {
+        if self.tell.light.telling.once {
             let mut fields = Vec::new();
             self.tell.slot(slot, detail, &mut fields)?;
             let slots = SmallVec::from_elem(slot, fields.len());
@@ -441,9 +511,6 @@ impl<'a> Tell<'a> {
             slots.resize(fields.len(), slot);
         }
         for (rule, date) in room.dates(leaf) {
-            if date.intervals.len() > 1 {
-                return None;
-            }
             if let Some((interval, _)) = date.intervals.first() {
                 let (field, slot) = self.light.telling.dates[rule];
                 push(&mut fields, field, Some(Value::Dates(*interval)), detail);
@@ -464,11 +531,8 @@ impl<'a> Tell<'a> {
         self.picks[slot].map(|(pick, _)| pick.code)
     }
 
-    /// Whether another leaf says of a field what this one says, because it has it from the same.
-    fn says_as(&self, field: FieldId, slot: usize, leaf: &Leaf, other: &Other<'_>) -> bool {
-        if self.is_date(field) {
-            return leaf.same_dates(other.leaf);
-        }
+    /// Whether another leaf says of the fields of a slot what this one says, because it has them from the same.
+    fn says_as(&self, slot: usize, other: &Other<'_>) -> bool {
         let as_here = match (self.picks[slot], other.tell.picks[slot]) {
             (Some((a, _)), Some((b, _))) => {
                 let open = matches!(a.how, How::Open(_)) || matches!(b.how, How::Open(_));
@@ -524,6 +588,8 @@ impl<'a> Tell<'a> {
                 Told::Text(text) => Some(Value::Text(telling.stretch(text).to_owned())),
                 Told::Value(value) => Some(value.clone()),
                 Told::Read => Some(Value::Text(self.read(slot)?)),
+                // Of what was not read in full no value is known.
+                Told::Number(_) | Told::Rule(_) if !self.is_read(slot) => None,
                 Told::Number(unit) => Value::number(&self.read(slot)?, *unit).map(base),
                 Told::Rule(number) => {
                     let (_, family) = self.decoder.family(self.family);
@@ -540,6 +606,11 @@ impl<'a> Tell<'a> {
         Some(())
     }
 
+    /// Whether all of an open code is known.
+    fn is_read(&self, slot: usize) -> bool {
+        !self.stream.doubtful || self.read(slot).is_some_and(|text| !text.contains('_'))
+    }
+
     /// What was read of an open code.
     fn read(&self, slot: usize) -> Option<String> {
         let pick = self.picks[slot]?;
@@ -548,7 +619,12 @@ impl<'a> Tell<'a> {
     }
 
     /// Adds the code of a slot as text; false where it is not a text of characters.
-    fn push_text(&self, slot: usize, (pick, place): (&Pick, &LightPlace), text: &mut String) -> bool {
+    fn push_text(
+        &self,
+        slot: usize,
+        (pick, place): (&Pick, &LightPlace),
+        text: &mut String,
+    ) -> bool {
         let telling = &self.light.telling;
         let code = telling.code(&telling.slots[slot], pick.code);
         let How::Open(strip) = pick.how else {
@@ -597,7 +673,11 @@ impl<'a> Tell<'a> {
                 so_far.whole = false;
                 so_far.open.push(name());
                 let ticks = &self.stream.ticks[pick.start as usize..pick.end as usize];
-                let glyphs = ticks.iter().map(|tick| self.decoder.glyph(tick)).collect();
+                let glyphs = ticks.iter().map(|tick| match tick.doubt {
+                    Doubt::Unread => Glyph::Char('_'),
+                    _ => self.decoder.glyph(tick),
+                });
+                let glyphs = glyphs.collect();
                 Spelling::of_glyphs(glyphs).push_to(&mut so_far.text);
             }
             Some(pick) => {

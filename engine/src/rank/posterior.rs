@@ -52,6 +52,11 @@ pub(super) fn prior_bits(family: &Family) -> f64 {
     (PRIOR * family.weight * standing).log2()
 }
 
+/// Bits for an order that rounding does not decide: of explanations that are as likely the first one found comes first.
+pub(super) fn rounded(bits: f64) -> f64 {
+    (bits * 1e9).round()
+}
+
 /// An explanation, weighed against the text it explains.
 pub(super) struct Weighed<'e> {
     pub(super) explanation: &'e Explanation,
@@ -374,7 +379,7 @@ pub(super) fn weigh<'e>(
     }
     let mut none = 0.0;
     for (_, list, sum) in &mut families {
-        list.sort_by(|a, b| b.bits.total_cmp(&a.bits));
+        list.sort_by(|a, b| rounded(b.bits).total_cmp(&rounded(a.bits)));
         for weighed in list.iter_mut() {
             weighed.share = (weighed.bits - *sum).exp2();
         }
