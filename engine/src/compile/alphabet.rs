@@ -155,6 +155,7 @@ impl Alphabet {
 
     /// The id of a character of ASCII.
     #[must_use]
+    #[inline]
     pub(crate) fn of_ascii(&self, byte: u8) -> u8 {
         self.ascii[usize::from(byte & 127)]
     }
@@ -167,6 +168,7 @@ impl Alphabet {
 
     /// The look-alike class of an id.
     #[must_use]
+    #[inline]
     pub fn class(&self, id: u8) -> u8 {
         self.class[usize::from(id & 127)]
     }
@@ -179,6 +181,7 @@ impl Alphabet {
 
     /// log2 of the probability that `t` is read as `r`.
     #[must_use]
+    #[inline]
     pub fn channel(&self, t: u8, r: u8) -> f64 {
         if t < 36 && r < 36 {
             self.channel[usize::from(t) * 36 + usize::from(r)]
@@ -190,6 +193,7 @@ impl Alphabet {
     }
 
     /// log2 of the probability that a glyph is read as it is; of a character that no rule has nothing is asked.
+    #[inline]
     pub(crate) fn right(&self, id: u8) -> f64 {
         self.right[usize::from(id & 127)]
     }

@@ -996,6 +996,7 @@ pub(crate) fn conditions(
 }
 
 /// log2 cost of a gap against what the form expects there; `None` where a hard boundary is missing.
+#[inline]
 pub(super) fn gap_between(gap: Gap, expected: Option<(Boundary, bool)>) -> Option<f64> {
     let bits = match (gap, expected) {
         (Gap::Line, _) => cost::BROKEN,

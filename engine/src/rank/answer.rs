@@ -206,6 +206,7 @@ pub struct FieldAnswer {
 
 impl FieldAnswer {
     /// Nothing said of a field yet.
+    #[inline]
     pub(super) fn unnamed(field: FieldId) -> FieldAnswer {
         FieldAnswer {
             field,

@@ -311,6 +311,7 @@ fn probability(table: &Table, context: Context, next: usize) -> f64 {
 }
 
 /// log2(2^a + 2^b)
+#[inline]
 pub(crate) fn log2_sum(a: f64, b: f64) -> f64 {
     let (high, low) = if a > b { (a, b) } else { (b, a) };
     // So far below it is lost in rounding.
