@@ -118,6 +118,7 @@ packs! {
     "regulators_fixed" "makers/regulators_fixed.lore",
     "renesas_ra" "makers/renesas_ra.lore",
     "renesas_rl78" "makers/renesas_rl78.lore",
+    "sensors" "makers/sensors.lore",
     "silabs_efm32" "makers/silabs_efm32.lore",
     "silabs_efm8" "makers/silabs_efm8.lore",
     "silabs_gecko" "makers/silabs_gecko.lore",
