@@ -114,6 +114,7 @@ packs! {
     "pic16.csv" "makers/pic16.csv",
     "pic18.csv" "makers/pic18.csv",
     "pmc" "makers/pmc.lore",
+    "power_ics" "makers/power_ics.lore",
     "power_transistors" "makers/power_transistors.lore",
     "radio" "makers/radio.lore",
     "references" "makers/references.lore",
