@@ -68,6 +68,7 @@ packs! {
     "hynix_flash" "makers/hynix_flash.lore",
     "hynix_sdram" "makers/hynix_sdram.lore",
     "interface" "makers/interface.lore",
+    "interface_more" "makers/interface_more.lore",
     "issi" "makers/issi.lore",
     "labels" "standards/labels.lore",
     "lattice" "makers/lattice.lore",
