@@ -311,6 +311,15 @@ pub(super) fn weigh<'e>(
             .map(|stretch| (1.0 + remarks.odds(*stretch)).log2())
             .sum()
     };
+    // The same of the line that has the stem.
+    let beside_stem = |explanation: &Explanation| -> f64 {
+        let stretch = explanation.segments.first().copied().unwrap_or_default();
+        if model(explanation).is_marking() || stretch == (0, stream.len()) {
+            0.0
+        } else {
+            (1.0 + remarks.odds(stretch)).log2()
+        }
+    };
     let mut families: Vec<(FamilyId, Vec<Weighed<'_>>, f64)> = Vec::new();
     for explanation in explanations {
         let family = model(explanation);
@@ -348,7 +357,9 @@ pub(super) fn weigh<'e>(
         }
         likeliest_codes_first(list);
         if let Some(best) = list.first() {
-            none = log2_sum(none, kin(decoder, best.explanation, stream, background));
+            let beside = beside_stem(best.explanation);
+            let kin = kin(decoder, best.explanation, stream, background) - beside;
+            none = log2_sum(none, kin);
             none = log2_sum(none, neighbours(decoder, list, stream));
         }
     }
