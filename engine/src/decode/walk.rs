@@ -23,6 +23,8 @@ pub(crate) mod cost {
     pub(crate) const OTHER_KIND: f64 = -1.0;
     /// A line of the form goes on in the next line.
     pub(crate) const BROKEN: f64 = -4.0;
+    /// The same within one code: lines are broken where codes part.
+    pub(crate) const TORN: f64 = -8.0;
     /// The end of the line is missing.
     pub(crate) const CUT: f64 = -6.0;
     /// Something stands before the line of the form, in the same line.
@@ -620,7 +622,7 @@ impl<'a> Walker<'a> {
         let (mut channel, mut fixes) = (0.0, 0);
         for (j, (id, tick)) in ids.iter().zip(&self.stream.ticks[at..]).enumerate() {
             if j > 0 && tick.gap != Gap::Within(Boundary::None) {
-                channel += gap_between(tick.gap, None).unwrap_or(0.0);
+                channel += gap_within(tick.gap, None);
             }
             let Some((bits, fixed)) = self.take(*id, tick) else {
                 return;
@@ -794,7 +796,7 @@ impl<'a> Walker<'a> {
             if j > 0 {
                 let boundary = Some((expected(j, tick), false))
                     .filter(|(boundary, _)| *boundary != Boundary::None);
-                channel += gap_between(tick.gap, boundary).unwrap_or(0.0);
+                channel += gap_within(tick.gap, boundary);
             }
             let Some((bits, fixed)) = glyph(j, tick) else {
                 return;
@@ -992,6 +994,14 @@ pub(crate) fn conditions(
                 conds.extend(guards.map(|guard| (guard, false)));
             }
         }
+    }
+}
+
+/// log2 cost of a gap between two glyphs of one code.
+fn gap_within(gap: Gap, expected: Option<(Boundary, bool)>) -> f64 {
+    match gap {
+        Gap::Line => cost::TORN,
+        Gap::Within(_) => gap_between(gap, expected).unwrap_or(0.0),
     }
 }
 
