@@ -354,7 +354,7 @@ impl Walk<'_, '_> {
             && self.room.path.last().is_some_and(printed)
         {
             let so = So {
-                layout: so.layout + cost::CUT,
+                layout: so.layout + cost::cut(at - here.start),
                 ..so
             };
             self.leaf(here, at, so, true);

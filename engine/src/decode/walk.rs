@@ -26,7 +26,16 @@ pub(crate) mod cost {
     /// The same within one code: lines are broken where codes part.
     pub(crate) const TORN: f64 = -8.0;
     /// The end of the line is missing.
-    pub(crate) const CUT: f64 = -6.0;
+    const CUT: f64 = -6.0;
+    /// The same where next to nothing of it was read: who sees two characters sees that there are no more.
+    const CUT_SHORT: f64 = -10.0;
+    /// Glyphs from which on what was read of a line can be the beginning of a longer one.
+    const CUT_FROM: usize = 3;
+
+    /// Of a line of which so many glyphs were read and the end is missing.
+    pub(crate) const fn cut(glyphs: usize) -> f64 {
+        if glyphs < CUT_FROM { CUT_SHORT } else { CUT }
+    }
     /// Something stands before the line of the form, in the same line.
     pub(crate) const AFTER_TEXT: f64 = -2.0;
     /// Something follows after a space.
@@ -416,7 +425,7 @@ impl<'a> Walker<'a> {
             .last()
             .is_some_and(|choice| choice.end > choice.start);
         if printed && at > self.start && self.line.rest[place] > 0 && self.stream.stops[at] {
-            found |= self.finish(at, layout + cost::CUT, true);
+            found |= self.finish(at, layout + cost::cut(at - self.start), true);
         }
         // Where the line can be cut off, that hangs on whether the place before was printed.
         let can_be_cut = self.line.rest[place] > 0 && self.stream.stops[at];

@@ -20,6 +20,7 @@ const OTHER_KIND: f64 = -1.0;
 const BROKEN: f64 = -4.0;
 const TORN: f64 = -8.0;
 const CUT: f64 = -6.0;
+const CUT_SHORT: f64 = -10.0;
 const AFTER_TEXT: f64 = -2.0;
 const BEFORE_TEXT: f64 = -1.0;
 const TAIL: f64 = -6.0;
@@ -709,7 +710,8 @@ impl One<'_> {
         let printed = path.last().is_some_and(|taken| taken.end > taken.start);
         let rest: usize = line[place..].iter().map(|p| self.least(p.slot, kind)).sum();
         if printed && rest > 0 {
-            finish(layout + CUT, path, ways);
+            let cut = if at - start < 3 { CUT_SHORT } else { CUT };
+            finish(layout + cut, path, ways);
         }
     }
 
