@@ -80,8 +80,8 @@ pub(crate) struct Odds<'a> {
     pub(crate) prior: &'a dyn Fn(FamilyId) -> f64,
     /// log2 of the probability of a stretch if no rule knows it.
     pub(crate) text: &'a dyn Fn(usize, usize) -> f64,
-    /// The same of one glyph.
-    pub(crate) glyph: &'a dyn Fn(usize) -> f64,
+    /// The same of a stretch where any text may stand.
+    pub(crate) free: &'a dyn Fn(usize, usize) -> f64,
     /// What text beside it costs a family.
     pub(crate) beside: &'a dyn Fn(&Family) -> f64,
     /// How far below the best of its family a leaf is not kept.
@@ -536,7 +536,7 @@ impl Walk<'_, '_> {
             }
         }
         let so = if strip.free {
-            let text: f64 = (at..at + length).map(|at| (self.odds.glyph)(at)).sum();
+            let text = (self.odds.free)(at, at + length);
             So {
                 free: so.free + text,
                 ..so

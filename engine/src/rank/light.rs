@@ -50,7 +50,7 @@ pub(super) fn answer(
     let odds = Odds {
         prior: &|family| prior_bits(&decoder.rules.families[family.index()]),
         text: &|from, to| background.stretch(from, to),
-        glyph: &|at| background.glyph(at),
+        free: &|from, to| background.free(from, to),
         beside: &|family| if is_value(family) { BESIDE_VALUE } else { 0.0 },
         within: NEGLIGIBLE,
     };

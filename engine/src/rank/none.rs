@@ -135,6 +135,28 @@ impl Background {
         (start..end).map(|at| self.glyph(at)).sum()
     }
 
+    /// Of a stretch that stands in a place which takes any text: what chance explains better than the character model, it explains there as well.
+    pub(crate) fn free(&self, from: usize, to: usize) -> f64 {
+        self.tokens
+            .iter()
+            .map(|token| {
+                let (from, to) = (token.start.max(from), token.end.min(to));
+                if from >= to {
+                    return 0.0;
+                }
+                let model: f64 = self.glyph[from..to].iter().sum();
+                let chance: f64 = self.chance[from..to].iter().sum();
+                log2_sum(model, (CHANCE / (1.0 - CHANCE)).log2() + chance).min(0.0)
+            })
+            .sum()
+    }
+
+    /// The same of one place of an explanation.
+    pub(crate) fn free_of(&self, explanation: &Explanation, choice: &Choice) -> f64 {
+        let (start, end) = explanation.origin((choice.start, choice.end));
+        self.free(start, end)
+    }
+
     /// What the ends and mixtures of the whole tokens of a stretch add.
     pub(crate) fn ends(&self, start: usize, end: usize) -> f64 {
         self.tokens

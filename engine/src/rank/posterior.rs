@@ -184,7 +184,7 @@ pub(super) fn worth(decoder: &Decoder<'_>, background: &Background, found: &Foun
         .iter()
         .filter(|choice| choice.free)
         .map(|choice| origin((choice.start, choice.end)))
-        .map(|(from, to)| (from..to).map(|at| background.glyph(at)).sum::<f64>())
+        .map(|(from, to)| background.free(from, to))
         .sum();
     let family = &decoder.rules.families[found.family.index()];
     prior_bits(family) + found.bits - (text - free)
@@ -266,7 +266,7 @@ pub(super) fn weigh<'e>(
             .choices
             .iter()
             .filter(|choice| choice.free)
-            .map(|choice| background.of(explanation, choice))
+            .map(|choice| background.free_of(explanation, choice))
             .sum();
         all - free
     };
@@ -689,7 +689,7 @@ fn remark_list(
             .choices
             .iter()
             .filter(|choice| choice.free)
-            .map(|choice| background.of(explanation, choice))
+            .map(|choice| background.free_of(explanation, choice))
             .sum();
         let text = background.stretch(stretch.0, stretch.1) - free;
         let bits = prior_bits(family) + REMARK.log2() + explanation.bits() - text;
