@@ -17,7 +17,8 @@ const REMARK: f64 = 50.0;
 /// Share of a family's prior that its siblings have which no rule describes.
 const KIN: f64 = 0.1;
 /// Share of a family's prior that parts have whose type differs from one that the rule lists by one given character in one given place: a
-/// digit for a digit, a letter for a letter; another kind for it; by two characters that changed places; by one that it does not have.
+/// digit for a digit, a letter for a letter; another kind for it; by two characters that changed places; by a character
+/// less, in whatever code.
 /// Beliefs, no source.
 const BESIDE_ALIKE: f64 = 1.0 / 4_000.0;
 const BESIDE_OTHER: f64 = 1.0 / 50_000.0;
@@ -572,9 +573,11 @@ fn neighbours(decoder: &Decoder<'_>, list: &[Weighed<'_>], stream: &Stream) -> f
                 let codes = family.slots[choice.slot].codes.iter().filter(listed);
                 codes.take(SERIES).count() == SERIES
             };
-            // Who begins with fewer letters may be another maker.
+            // A prefix or a package of fewer letters is another maker's, or another one.
             let shorter = matches!(edit, Edit::Dropped(_) | Edit::First(_));
-            if !program.rows[explanation.row].naming[choice.slot] || !shorter && !series() {
+            let lasting = !program.slots[choice.slot].dated && !family.slots[choice.slot].each;
+            let naming = program.rows[explanation.row].naming[choice.slot];
+            if !(shorter && lasting || naming && series()) {
                 return None;
             }
             let share = match edit {
