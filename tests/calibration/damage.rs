@@ -12,6 +12,9 @@ pub(crate) enum Kind {
     Dropped,
     Doubled,
     Swapped,
+    /// Damages of whole lines: no channel has them, they are asked for by name.
+    LineMissing,
+    LinesSwapped,
 }
 
 impl Kind {
@@ -24,6 +27,8 @@ impl Kind {
         Kind::Doubled,
         Kind::Swapped,
     ];
+    /// Those of a mark of several lines.
+    pub(crate) const LINES: [Kind; 2] = [Kind::LineMissing, Kind::LinesSwapped];
 
     pub(crate) fn name(self) -> &'static str {
         match self {
@@ -34,6 +39,8 @@ impl Kind {
             Kind::Dropped => "one dropped",
             Kind::Doubled => "one doubled",
             Kind::Swapped => "two swapped",
+            Kind::LineMissing => "one line missing",
+            Kind::LinesSwapped => "two lines swapped",
         }
     }
 }
@@ -158,7 +165,7 @@ impl Channel {
             Kind::Dropped => self.dropped,
             Kind::Doubled => self.doubled,
             Kind::Swapped => self.swapped,
-            Kind::Intact | Kind::Unread => 0.0,
+            Kind::Intact | Kind::Unread | Kind::LineMissing | Kind::LinesSwapped => 0.0,
         }
     }
 
@@ -230,6 +237,20 @@ impl Channel {
                 place: None,
             });
         }
+        if Kind::LINES.contains(&kind) {
+            let last = lines.len().checked_sub(1).filter(|last| *last > 0)?;
+            if kind == Kind::LineMissing {
+                lines.remove(rng.usize(..=last));
+            } else {
+                let upper = rng.usize(..last);
+                lines.swap(upper, upper + 1);
+            }
+            return Some(Damaged {
+                lines,
+                kind,
+                place: None,
+            });
+        }
         let n = rng.usize(..places.len().max(1));
         let (l, p) = *places.get(n)?;
         let c = lines[l][p].1?;
@@ -264,7 +285,7 @@ impl Channel {
                 }
                 lines[l].swap(p, p + 1);
             }
-            Kind::Intact => {}
+            Kind::Intact | Kind::LineMissing | Kind::LinesSwapped => {}
         }
         lines.retain(|line| !line.is_empty());
         Some(Damaged {

@@ -457,7 +457,7 @@ impl Bench<'_> {
             "open",
             "wrong"
         );
-        for kind in Kind::ALL {
+        for kind in Kind::ALL.into_iter().chain(Kind::LINES) {
             let (mut n, mut right, mut leads) = (0, 0, 0);
             let (mut slots, mut slots_right, mut slots_open) = (0, 0, 0);
             let (mut hit, mut hit_right, mut hit_open, mut hit_wrong) = (0, 0, 0, 0);

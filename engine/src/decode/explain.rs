@@ -614,6 +614,23 @@ impl<'p> Decoder<'p> {
             }
             return;
         }
+        // Where not all can be laid, those that fit best come first.
+        let all = ways.iter().fold(1_usize, |all, ways| {
+            all.saturating_mul(ways.len().saturating_add(1))
+        });
+        let mut sorted = Vec::new();
+        let ways = if all > MAX_LAYOUTS {
+            let bits = |way: &Way| {
+                way.layout + way.choices.iter().map(|choice| choice.channel).sum::<f64>()
+            };
+            sorted.extend_from_slice(ways);
+            for ways in &mut sorted {
+                ways.sort_by(|a, b| bits(b).total_cmp(&bits(a)));
+            }
+            sorted.as_slice()
+        } else {
+            ways
+        };
         let mut layouts: Vec<(f64, Vec<Option<&Way>>)> = Vec::new();
         lay(row, ways, 0, 0.0, &mut Vec::new(), &mut layouts);
         scratch.stopped |= layouts.len() >= MAX_LAYOUTS;

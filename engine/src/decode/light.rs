@@ -133,8 +133,8 @@ pub(crate) struct Odds<'a> {
     pub(crate) belief: &'a dyn Fn(&Family) -> Belief,
     /// log2 of the probability of a stretch if no rule knows it.
     pub(crate) text: &'a dyn Fn(usize, usize) -> f64,
-    /// The same by glyph.
-    pub(crate) glyphs: &'a [f64],
+    /// The same of a stretch where any text may stand.
+    pub(crate) free: &'a dyn Fn(usize, usize) -> f64,
     /// How far below the best of its family a leaf is not kept.
     pub(crate) within: f64,
 }
@@ -473,7 +473,7 @@ impl Walk<'_, '_> {
             && self.room.path.last().is_some_and(printed)
         {
             let so = So {
-                layout: so.layout + cost::CUT,
+                layout: so.layout + cost::cut(at - here.start),
                 ..so
             };
             self.leaf(here, at, so, true);
@@ -784,7 +784,7 @@ impl Walk<'_, '_> {
             }
         }
         let so = if strip.free {
-            let text: f64 = self.odds.glyphs[at..at + length].iter().sum();
+            let text = (self.odds.free)(at, at + length);
             So {
                 free: so.free + text,
                 ..so

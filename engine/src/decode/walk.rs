@@ -23,8 +23,19 @@ pub(crate) mod cost {
     pub(crate) const OTHER_KIND: f64 = -1.0;
     /// A line of the form goes on in the next line.
     pub(crate) const BROKEN: f64 = -4.0;
+    /// The same within one code: lines are broken where codes part.
+    pub(crate) const TORN: f64 = -8.0;
     /// The end of the line is missing.
-    pub(crate) const CUT: f64 = -6.0;
+    const CUT: f64 = -6.0;
+    /// The same where next to nothing of it was read: who sees two characters sees that there are no more.
+    const CUT_SHORT: f64 = -10.0;
+    /// Glyphs from which on what was read of a line can be the beginning of a longer one.
+    const CUT_FROM: usize = 3;
+
+    /// Of a line of which so many glyphs were read and the end is missing.
+    pub(crate) const fn cut(glyphs: usize) -> f64 {
+        if glyphs < CUT_FROM { CUT_SHORT } else { CUT }
+    }
     /// Something stands before the line of the form, in the same line.
     pub(crate) const AFTER_TEXT: f64 = -2.0;
     /// Something follows after a space.
@@ -414,7 +425,7 @@ impl<'a> Walker<'a> {
             .last()
             .is_some_and(|choice| choice.end > choice.start);
         if printed && at > self.start && self.line.rest[place] > 0 && self.stream.stops[at] {
-            found |= self.finish(at, layout + cost::CUT, true);
+            found |= self.finish(at, layout + cost::cut(at - self.start), true);
         }
         // Where the line can be cut off, that hangs on whether the place before was printed.
         let can_be_cut = self.line.rest[place] > 0 && self.stream.stops[at];
@@ -620,7 +631,7 @@ impl<'a> Walker<'a> {
         let (mut channel, mut fixes) = (0.0, 0);
         for (j, (id, tick)) in ids.iter().zip(&self.stream.ticks[at..]).enumerate() {
             if j > 0 && tick.gap != Gap::Within(Boundary::None) {
-                channel += gap_between(tick.gap, None).unwrap_or(0.0);
+                channel += gap_within(tick.gap, None);
             }
             let Some((bits, fixed)) = self.take(*id, tick) else {
                 return;
@@ -794,7 +805,7 @@ impl<'a> Walker<'a> {
             if j > 0 {
                 let boundary = Some((expected(j, tick), false))
                     .filter(|(boundary, _)| *boundary != Boundary::None);
-                channel += gap_between(tick.gap, boundary).unwrap_or(0.0);
+                channel += gap_within(tick.gap, boundary);
             }
             let Some((bits, fixed)) = glyph(j, tick) else {
                 return;
@@ -992,6 +1003,14 @@ pub(crate) fn conditions(
                 conds.extend(guards.map(|guard| (guard, false)));
             }
         }
+    }
+}
+
+/// log2 cost of a gap between two glyphs of one code.
+fn gap_within(gap: Gap, expected: Option<(Boundary, bool)>) -> f64 {
+    match gap {
+        Gap::Line => cost::TORN,
+        Gap::Within(_) => gap_between(gap, expected).unwrap_or(0.0),
     }
 }
 

@@ -55,7 +55,7 @@ pub(super) fn answer<R: Borrow<Reading>, E>(
             beside: if is_value(family) { BESIDE_VALUE } else { 0.0 },
         },
         text: &|from, to| background.stretch(from, to),
-        glyphs: background.glyphs(),
+        free: &|from, to| background.free(from, to),
         within: NEGLIGIBLE,
     };
     if !decoder.lightly(context.seen, scratch, &odds) {

@@ -167,11 +167,6 @@ impl Background {
         (model, chance, context)
     }
 
-    /// By glyph, of the character model alone, all of them.
-    pub(crate) fn glyphs(&self) -> &[f64] {
-        &self.glyph
-    }
-
     /// By glyph, of the character model alone.
     pub(crate) fn glyph(&self, at: usize) -> f64 {
         self.glyph.get(at).copied().unwrap_or(0.0)
@@ -187,6 +182,28 @@ impl Background {
     pub(crate) fn of(&self, explanation: &Explanation, choice: &Choice) -> f64 {
         let (start, end) = explanation.origin((choice.start, choice.end));
         (start..end).map(|at| self.glyph(at)).sum()
+    }
+
+    /// Of a stretch that stands in a place which takes any text: what chance explains better than the character model, it explains there as well.
+    pub(crate) fn free(&self, from: usize, to: usize) -> f64 {
+        self.tokens
+            .iter()
+            .map(|token| {
+                let (from, to) = (token.start.max(from), token.end.min(to));
+                if from >= to {
+                    return 0.0;
+                }
+                let model = self.sum(from, to);
+                let chance: f64 = (from..to).map(|at| self.by_chance(at)).sum();
+                log2_sum(model, (CHANCE / (1.0 - CHANCE)).log2() + chance).min(0.0)
+            })
+            .sum()
+    }
+
+    /// The same of one place of an explanation.
+    pub(crate) fn free_of(&self, explanation: &Explanation, choice: &Choice) -> f64 {
+        let (start, end) = explanation.origin((choice.start, choice.end));
+        self.free(start, end)
     }
 
     /// What the ends and mixtures of the whole tokens of a stretch add.

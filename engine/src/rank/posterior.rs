@@ -19,8 +19,14 @@ pub const PRIOR: f64 = 4e-3;
 const REMARK: f64 = 50.0;
 /// Share of a family's prior that its siblings have which no rule describes.
 const KIN: f64 = 0.1;
-/// Share of a family's prior that parts have whose type differs by one character from one that the rule lists. A belief, no source.
-const NEIGHBOURS: f64 = 0.02;
+/// Share of a family's prior that parts have whose type differs from one that the rule lists by one given character in one given place: a
+/// digit for a digit, a letter for a letter; another kind for it; by two characters that changed places; by a character
+/// less, in whatever code.
+/// Beliefs, no source.
+const BESIDE_ALIKE: f64 = 1.0 / 4_000.0;
+const BESIDE_OTHER: f64 = 1.0 / 50_000.0;
+const BESIDE_SWAPPED: f64 = 1.0 / 30_000.0;
+const BESIDE_SHORTER: f64 = 1.0 / 2_000.0;
 /// log2 cost of text beside a passive part's value that does not belong to it. A belief, no source.
 pub(super) const BESIDE_VALUE: f64 = -5.0;
 /// Codes of a slot from which on there may be more.
@@ -221,7 +227,7 @@ pub(super) fn worth(decoder: &Decoder<'_>, background: &Background, found: &Foun
         .iter()
         .filter(|choice| choice.free)
         .map(|choice| origin((choice.start, choice.end)))
-        .map(|(from, to)| (from..to).map(|at| background.glyph(at)).sum::<f64>())
+        .map(|(from, to)| background.free(from, to))
         .sum();
     let family = &decoder.rules.families[found.family.index()];
     prior_bits(family) + found.bits - (text - free)
@@ -303,7 +309,7 @@ pub(super) fn weigh<'e>(
             .choices
             .iter()
             .filter(|choice| choice.free)
-            .map(|choice| background.of(explanation, choice))
+            .map(|choice| background.free_of(explanation, choice))
             .sum();
         all - free
     };
@@ -348,6 +354,15 @@ pub(super) fn weigh<'e>(
             .map(|stretch| (1.0 + remarks.odds(*stretch)).log2())
             .sum()
     };
+    // The same of the line that has the stem.
+    let beside_stem = |explanation: &Explanation| -> f64 {
+        let stretch = explanation.segments.first().copied().unwrap_or_default();
+        if model(explanation).is_marking() || stretch == (0, stream.len()) {
+            0.0
+        } else {
+            (1.0 + remarks.odds(stretch)).log2()
+        }
+    };
     let mut families: Vec<(FamilyId, Vec<Weighed<'_>>, f64)> = Vec::new();
     for explanation in explanations {
         let family = model(explanation);
@@ -385,7 +400,9 @@ pub(super) fn weigh<'e>(
         }
         likeliest_codes_first(list);
         if let Some(best) = list.first() {
-            none = log2_sum(none, kin(decoder, best.explanation, stream, background));
+            let beside = beside_stem(best.explanation);
+            let kin = kin(decoder, best.explanation, stream, background) - beside;
+            none = log2_sum(none, kin);
             none = log2_sum(none, neighbours(decoder, list, stream));
         }
     }
@@ -568,13 +585,21 @@ pub(super) fn stem(
 /// lists.
 fn neighbours(decoder: &Decoder<'_>, list: &[Weighed<'_>], stream: &Stream) -> f64 {
     let glyph = |at: usize| stream.ticks.get(at).map(|tick| tick.id);
+    let kind = |id: u8| match id {
+        0..10 => Some(false),
+        10..36 => Some(true),
+        _ => None,
+    };
     list.iter()
         .take(MOST_NEIGHBOURS)
         .filter_map(|weighed| {
             let explanation = weighed.explanation;
-            let (place, other) = match explanation.edit? {
-                Edit::Other(place) => (place, None),
-                Edit::Swapped(place) => (place, Some(place + 1)),
+            let edit = explanation.edit?;
+            let place = match edit {
+                Edit::Other(place)
+                | Edit::Swapped(place)
+                | Edit::Dropped(place)
+                | Edit::First(place) => place,
                 _ => return None,
             };
             let (program, family) = decoder.family(explanation.family);
@@ -582,23 +607,37 @@ fn neighbours(decoder: &Decoder<'_>, list: &[Weighed<'_>], stream: &Stream) -> f
                 .choices
                 .iter()
                 .find(|choice| choice.start <= place && place < choice.end)?;
+            let How::Spelled(spelling) = choice.how else {
+                return None;
+            };
             let listed = |code: &&Code| matches!(code.kind, CodeKind::Listed(_));
-            let series = family.slots[choice.slot].codes.iter().filter(listed);
-            if !matches!(choice.how, How::Spelled(_))
-                || !program.rows[explanation.row].naming[choice.slot]
-                || series.take(SERIES).count() < SERIES
-            {
+            let series = || {
+                let codes = family.slots[choice.slot].codes.iter().filter(listed);
+                codes.take(SERIES).count() == SERIES
+            };
+            // A prefix or a package of fewer letters is another maker's, or another one.
+            let shorter = matches!(edit, Edit::Dropped(_) | Edit::First(_));
+            let lasting = !program.slots[choice.slot].dated && !family.slots[choice.slot].each;
+            let naming = program.rows[explanation.row].naming[choice.slot];
+            if !(shorter && lasting || naming && series()) {
                 return None;
             }
-            // One place of the type, and one other character there.
-            let others = |at: usize| match glyph(at) {
-                Some(0..10) => Some(9.0_f64),
-                Some(10..36) => Some(25.0),
-                _ => None,
+            let share = match edit {
+                Edit::Other(_) => {
+                    let spelled = &program.tables[choice.table].spelled[spelling as usize];
+                    let taken = spelled.ids.get(place - choice.start)?;
+                    match (kind(*taken), kind(glyph(place)?)) {
+                        (_, None) => return None,
+                        // A point in a number is a letter in another as well.
+                        (None, _) => BESIDE_ALIKE,
+                        (taken, read) if taken == read => BESIDE_ALIKE,
+                        _ => BESIDE_OTHER,
+                    }
+                }
+                Edit::Swapped(_) => BESIDE_SWAPPED,
+                _ => BESIDE_SHORTER,
             };
-            let places = (choice.end - choice.start) as f64;
-            let spread = places * others(place)? * other.map_or(Some(1.0), others)?;
-            Some(weighed.bits - choice.channel + (NEIGHBOURS / spread).log2())
+            Some(weighed.bits - choice.channel + share.log2())
         })
         .fold(f64::NEG_INFINITY, log2_sum)
 }
@@ -695,7 +734,7 @@ fn remark_list(
             .choices
             .iter()
             .filter(|choice| choice.free)
-            .map(|choice| background.of(explanation, choice))
+            .map(|choice| background.free_of(explanation, choice))
             .sum();
         let text = background.stretch(stretch.0, stretch.1) - free;
         let bits = prior_bits(family) + REMARK.log2() + explanation.bits() - text;

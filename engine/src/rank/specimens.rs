@@ -416,7 +416,7 @@ impl<'a> Join<'a> {
             .choices
             .iter()
             .filter(|choice| choice.free)
-            .map(|choice| self.background.of(&explanation, choice))
+            .map(|choice| self.background.free_of(&explanation, choice))
             .sum();
         let bits = prior_bits(self.family) + explanation.bits() - (text - free);
         if bits.is_finite() {

@@ -18,7 +18,9 @@ const SPACED: f64 = -2.0;
 const ADDED: f64 = -6.0;
 const OTHER_KIND: f64 = -1.0;
 const BROKEN: f64 = -4.0;
+const TORN: f64 = -8.0;
 const CUT: f64 = -6.0;
+const CUT_SHORT: f64 = -10.0;
 const AFTER_TEXT: f64 = -2.0;
 const BEFORE_TEXT: f64 = -1.0;
 const TAIL: f64 = -6.0;
@@ -300,6 +302,14 @@ fn gap_cost(gap: Option<Boundary>, expected: Option<(Boundary, bool)>) -> Option
     }
 }
 
+/// The same between two glyphs of one code.
+fn gap_within(gap: Option<Boundary>, expected: Option<(Boundary, bool)>) -> Option<f64> {
+    match gap {
+        None => Some(TORN),
+        gap => gap_cost(gap, expected),
+    }
+}
+
 /// A glyph as one place was taken: log2 cost, whether it is a look-alike, what it can be.
 type Cost = (f64, u32, Vec<Glyph>);
 
@@ -458,7 +468,7 @@ impl One<'_> {
                     if j > 0 {
                         let expected =
                             Some((spelling.before[j], false)).filter(|(b, _)| *b != Boundary::None);
-                        channel += gap_cost(tick.gap, expected).unwrap();
+                        channel += gap_within(tick.gap, expected).unwrap();
                     }
                     let Some((bits, fixed)) = self.glyph(glyph, tick) else {
                         return false;
@@ -514,7 +524,7 @@ impl One<'_> {
                     .gap
                     .filter(|gap| is_free(strip) && *gap != Boundary::None)
                     .map(|gap| (gap, false));
-                channel += gap_cost(tick.gap, expected)?;
+                channel += gap_within(tick.gap, expected)?;
             }
             let lower = place.case == Case::Lower;
             let (bits, fixed, can) = self.open(&place.set, lower, tick)?;
@@ -700,7 +710,8 @@ impl One<'_> {
         let printed = path.last().is_some_and(|taken| taken.end > taken.start);
         let rest: usize = line[place..].iter().map(|p| self.least(p.slot, kind)).sum();
         if printed && rest > 0 {
-            finish(layout + CUT, path, ways);
+            let cut = if at - start < 3 { CUT_SHORT } else { CUT };
+            finish(layout + cut, path, ways);
         }
     }
 
