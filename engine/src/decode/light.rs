@@ -344,7 +344,7 @@ impl Room {
             first += of_family.len() as u32;
         }
         if self.order.len() > 1 {
-            self.order.sort_by(|a, b| b.0.cmp(&a.0));
+            self.order.sort_by_key(|group| std::cmp::Reverse(group.0));
         }
     }
 
