@@ -10,11 +10,12 @@ use smallvec::SmallVec;
 use super::assign::{Branch, Known};
 use super::dates::{DateRead, SeenPart, Years, read};
 use super::explain::{Begin, Decoder, Explanation, Scratch};
+use super::plain::{MOST, Plain, held};
 use super::stream::{Doubt, Gap, Stream};
 use super::walk::{Choice, How, MAX_FIXES, cost, gap_between, likeliest, unlisted_only};
 use crate::compile::{
-    Alphabet, FamilyProgram, HELD, LightDated, LightEntry, LightFamily, LightPlace, LightRow,
-    LightStrip, OTHER, Spelled, Table, beyond,
+    FamilyProgram, HELD, LightDated, LightEntry, LightFamily, LightPlace, LightRow, LightStrip,
+    OTHER, Spelled, Table, beyond,
 };
 use crate::glyph::Boundary;
 use crate::model::{Family, FamilyId};
@@ -90,42 +91,6 @@ pub(crate) struct Belief {
     pub(crate) prior: f64,
     /// What text beside it costs.
     pub(crate) beside: f64,
-}
-
-/// Most glyphs of a reading that goes this way.
-const MOST: usize = 64;
-
-/// The stream side by side, for one line of which every glyph was read or not, as far as one can tell.
-#[derive(Debug)]
-struct Plain {
-    /// Glyphs, and [`HELD`] more that none has.
-    ids: [u8; MOST + HELD],
-    /// Their look-alike classes likewise.
-    classes: [u8; MOST + HELD],
-    /// Full where a glyph was read.
-    known: [u8; MOST + HELD],
-    /// Bit by glyph: it was not read.
-    unread: u64,
-    /// Digits from here on.
-    digits: [u8; MOST + 1],
-    /// log2 P(all before this one are read as they are).
-    right: [f64; MOST + 1],
-    /// What the gaps before them cost where none is expected.
-    gaps: [f64; MOST + 1],
-}
-
-impl Default for Plain {
-    fn default() -> Plain {
-        Plain {
-            ids: [0; MOST + HELD],
-            classes: [0; MOST + HELD],
-            known: [0; MOST + HELD],
-            unread: 0,
-            digits: [0; MOST + 1],
-            right: [0.0; MOST + 1],
-            gaps: [0.0; MOST + 1],
-        }
-    }
 }
 
 /// What the odds of a leaf are made of beside the rule.
@@ -879,50 +844,6 @@ impl Walk<'_, '_> {
         let text = (self.odds.text)(start, end);
         self.texts.push((start, end, text));
         text
-    }
-}
-
-/// The glyphs from a position on, one a byte from the lowest on.
-fn held(of: &[u8], at: usize) -> u64 {
-    let bytes = of[at..].first_chunk().copied();
-    u64::from_le_bytes(bytes.unwrap_or_default())
-}
-
-impl Plain {
-    /// Whether some glyph of a stretch was not read.
-    fn is_unread(&self, at: usize, length: usize) -> bool {
-        self.unread != 0
-            && self.unread >> at & !(!0_u64).checked_shl(length as u32).unwrap_or(0) != 0
-    }
-
-    fn fill(&mut self, stream: &Stream, alphabet: &Alphabet) {
-        let glyphs = stream.len().min(MOST);
-        self.unread = 0;
-        let (mut right, mut gaps) = (0.0, 0.0);
-        for (at, tick) in stream.ticks[..glyphs].iter().enumerate() {
-            self.ids[at] = tick.id;
-            self.classes[at] = tick.class;
-            let unread = tick.doubt == Doubt::Unread;
-            self.known[at] = if unread { 0 } else { u8::MAX };
-            self.unread |= u64::from(unread) << at;
-            self.right[at] = right;
-            self.gaps[at] = gaps;
-            right += alphabet.right(tick.id);
-            if tick.gap != Gap::Within(Boundary::None) {
-                gaps += gap_between(tick.gap, None).unwrap_or(0.0);
-            }
-        }
-        self.right[glyphs] = right;
-        self.gaps[glyphs] = gaps;
-        self.ids[glyphs..glyphs + HELD].fill(u8::MAX);
-        self.classes[glyphs..glyphs + HELD].fill(u8::MAX);
-        self.known[glyphs..glyphs + HELD].fill(u8::MAX);
-        self.digits[glyphs] = 0;
-        let mut run = 0;
-        for (digits, id) in self.digits[..glyphs].iter_mut().zip(&self.ids).rev() {
-            run = if *id < 10 { run + 1 } else { 0 };
-            *digits = run;
-        }
     }
 }
 

@@ -6,6 +6,7 @@ mod dates;
 mod deep;
 mod explain;
 mod light;
+mod plain;
 mod reach;
 mod reading;
 mod stream;
