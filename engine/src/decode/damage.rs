@@ -5,7 +5,8 @@ use smallvec::SmallVec;
 
 use super::Reading;
 use super::deep::{self, Edit};
-use super::explain::{Decoder, Explanation, Row, Scratch};
+use super::explain::{Decoder, Row, Scratch};
+use super::explanation::Explanation;
 use super::reach::{Damaged, Reach};
 use super::stream::{Doubt, Stream};
 use super::walk::{Alive, Choice, Walker, Way};

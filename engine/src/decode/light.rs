@@ -9,7 +9,8 @@ use smallvec::SmallVec;
 
 use super::assign::{Branch, Known};
 use super::dates::{DateRead, SeenPart, Years, read};
-use super::explain::{Begin, Decoder, Explanation, Scratch};
+use super::explain::{Begin, Decoder, Scratch};
+use super::explanation::Explanation;
 use super::plain::{MOST, Plain, held};
 use super::stream::{Doubt, Gap, Stream};
 use super::walk::{Choice, How, MAX_FIXES, cost, gap_between, likeliest, unlisted_only};

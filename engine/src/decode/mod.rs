@@ -5,6 +5,7 @@ mod damage;
 mod dates;
 mod deep;
 mod explain;
+mod explanation;
 mod light;
 mod plain;
 mod reach;
@@ -19,7 +20,8 @@ pub(crate) use damage::Found;
 pub(crate) use dates::{DateRead, FUTURE};
 pub(crate) use deep::Edit;
 pub(crate) use explain::CONTRADICTED;
-pub use explain::{Decoder, Effort, Explanation, Scratch};
+pub use explain::{Decoder, Effort, Scratch};
+pub use explanation::Explanation;
 pub(crate) use light::{Belief, Leaf, Odds, Pick, Room};
 #[cfg(test)]
 pub(crate) use reach::compare;
