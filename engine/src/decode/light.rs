@@ -625,12 +625,11 @@ impl Walk<'_, '_> {
         let plain = &self.room.plain;
         let known = held(&plain.known, at) & !beyond(length);
         let other = (held(&plain.ids, at) ^ ids) & known;
-        let gaps = plain.gaps[at + length] - plain.gaps[at + 1];
         if other == 0 {
-            return Some((plain.right[at + length] - plain.right[at] + gaps, 0));
+            return Some((plain.as_read(at, length), 0));
         }
         let alphabet = &self.decoder.program.alphabet;
-        let (mut channel, mut fixes) = (gaps, 0);
+        let (mut channel, mut fixes) = (plain.gaps(at, length), 0);
         let ids = ids.to_le_bytes();
         for (j, id) in ids.iter().enumerate().take(length) {
             if !plain.is_unread(at + j, 1) {
@@ -693,8 +692,7 @@ impl Walk<'_, '_> {
         }
         let plain = &self.room.plain;
         if strip.digits && usize::from(plain.digits[at]) >= length && !of.lists {
-            let channel = plain.right[at + length] - plain.right[at] + plain.gaps[at + length]
-                - plain.gaps[at + 1];
+            let channel = plain.as_read(at, length);
             let pick = Pick {
                 code: strip.code,
                 how: How::Open(strip.index),

@@ -22,9 +22,9 @@ pub(super) struct Plain {
     /// Digits from here on.
     pub(super) digits: [u8; MOST + 1],
     /// log2 P(all before this one are read as they are).
-    pub(super) right: [f64; MOST + 1],
+    right: [f64; MOST + 1],
     /// What the gaps before them cost where none is expected.
-    pub(super) gaps: [f64; MOST + 1],
+    gaps: [f64; MOST + 1],
 }
 
 impl Default for Plain {
@@ -48,6 +48,16 @@ pub(super) fn held(of: &[u8], at: usize) -> u64 {
 }
 
 impl Plain {
+    /// What the gaps within a stretch cost where none is expected.
+    pub(super) fn gaps(&self, at: usize, length: usize) -> f64 {
+        self.gaps[at + length] - self.gaps[at + 1]
+    }
+
+    /// log2 P(a stretch is read as it is), gaps within it included.
+    pub(super) fn as_read(&self, at: usize, length: usize) -> f64 {
+        self.right[at + length] - self.right[at] + self.gaps(at, length)
+    }
+
     /// Whether some glyph of a stretch was not read.
     pub(super) fn is_unread(&self, at: usize, length: usize) -> bool {
         self.unread != 0
