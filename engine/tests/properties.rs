@@ -216,7 +216,7 @@ fn the_index_changes_nothing() {
 }
 
 /// The fast decoder and the plain one give every family the same probability. `ETCHLORE_REFERENCE` is the number of readings:
-/// `.ci/run` asks for 100,000.
+/// `.ci/run` asks for 40,000.
 #[test]
 fn the_fast_decoder_agrees_with_the_reference() {
     let count = std::env::var("ETCHLORE_REFERENCE")
