@@ -185,9 +185,6 @@ impl Reading {
 
 /// Parts a text at ` | ` outside braces and escapes.
 fn split_lines(text: &str) -> Vec<&str> {
-    if !text.contains('|') {
-        return vec![text.trim_start_matches(' ')];
-    }
     let bytes = text.as_bytes();
     let mut lines = Vec::new();
     let (mut start, mut at, mut brace) = (0, 0, false);
@@ -212,9 +209,6 @@ fn split_lines(text: &str) -> Vec<&str> {
 }
 
 fn read_line(text: &str, index: usize, notation: Notation) -> Result<Line, ReadingError> {
-    if let Some(line) = read_plain(text, notation) {
-        return Ok(line);
-    }
     let chars: Vec<char> = text.chars().collect();
     let error = |at: usize, message: &str| ReadingError {
         message: message.to_owned(),
@@ -249,7 +243,11 @@ fn read_line(text: &str, index: usize, notation: Notation) -> Result<Line, Readi
             at += 1;
             Seen::Run
         } else if on && (c == '_' || c == '?')
-            || notation.table && c == '?' && beside_word(&chars, start)
+            || notation.table
+                && c == '?'
+                && beside_word(start, |at| {
+                    chars.get(at).is_some_and(char::is_ascii_alphanumeric)
+                })
         {
             Seen::Unread
         } else if on && c == '{' {
@@ -286,39 +284,6 @@ fn read_line(text: &str, index: usize, notation: Notation) -> Result<Line, Readi
     })
 }
 
-/// A line of letters, digits and boundaries of ASCII, which is what most lines of a table are: without asking what else a character may be.
-fn read_plain(text: &str, notation: Notation) -> Option<Line> {
-    let mut marks: Vec<Mark> = Vec::with_capacity(text.len());
-    let mut before = Boundary::None;
-    for (at, byte) in (0_u32..).zip(text.bytes()) {
-        let boundary = match byte {
-            b'0'..=b'9' | b'A'..=b'Z' | b'a'..=b'z' => {
-                let glyph = Glyph::Char(char::from(byte));
-                marks.push(Mark {
-                    seen: if notation.certain {
-                        Seen::Certain(glyph)
-                    } else {
-                        Seen::Glyph(glyph)
-                    },
-                    before,
-                    span: (at, at + 1),
-                });
-                before = Boundary::None;
-                continue;
-            }
-            b' ' => Boundary::Space,
-            b'-' => Boundary::Dash,
-            b'/' => Boundary::Slash,
-            _ => return None,
-        };
-        before = before.max(boundary);
-    }
-    Some(Line {
-        text: text.to_owned(),
-        marks,
-    })
-}
-
 /// The name of a control character that parts the fields of a scanned symbol (ISO/IEC 15434).
 fn separator(c: char) -> Option<&'static str> {
     match c {
@@ -335,12 +300,9 @@ fn scalar(at: usize) -> u32 {
     u32::try_from(at).unwrap_or(u32::MAX)
 }
 
-fn beside_word(chars: &[char], at: usize) -> bool {
-    let word = |i: Option<usize>| {
-        i.and_then(|i| chars.get(i))
-            .is_some_and(|c| c.is_ascii_alphanumeric())
-    };
-    word(at.checked_sub(1)) || word(Some(at + 1))
+/// Whether a letter or digit of ASCII stands beside a place: in a table a question mark elsewhere is one. `word` says whether one stands somewhere.
+pub(super) fn beside_word(at: usize, word: impl Fn(usize) -> bool) -> bool {
+    at.checked_sub(1).is_some_and(&word) || word(at + 1)
 }
 
 fn in_braces(inside: &[char]) -> Option<Seen> {

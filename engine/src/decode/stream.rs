@@ -1,6 +1,6 @@
 //! A reading as the search sees it: one stream of glyph ids over all lines.
 
-use super::reading::{Reading, Seen};
+use super::reading::{Reading, Seen, beside_word};
 use crate::compile::{Alphabet, OTHER, Step};
 use crate::glyph::{Boundary, Glyph};
 
@@ -75,15 +75,6 @@ impl Tick {
             _ => Step::One,
         }
     }
-}
-
-/// Whether a letter or digit stands beside a place: in a table a question mark elsewhere is one.
-fn beside_word(text: &[u8], at: usize) -> bool {
-    let word = |at: Option<usize>| {
-        at.and_then(|at| text.get(at))
-            .is_some_and(u8::is_ascii_alphanumeric)
-    };
-    word(at.checked_sub(1)) || word(Some(at + 1))
 }
 
 /// The stream of a reading.
@@ -165,49 +156,46 @@ impl Stream {
         }
         self.ticks.reserve(text.len());
         self.stops.reserve(text.len() + 1);
+        let bytes = text.as_bytes();
+        let word = |at: usize| bytes.get(at).is_some_and(u8::is_ascii_alphanumeric);
         let (mut gap, mut lower_seen) = (Gap::Line, false);
-        for (at, byte) in (0_u32..).zip(text.bytes()) {
-            if byte.is_ascii_alphanumeric() {
-                let lower = byte.is_ascii_lowercase();
-                lower_seen |= lower;
-                let stop = gap != Gap::Within(Boundary::None);
-                if stop {
-                    self.part(gap);
-                }
-                let id = alphabet.of_ascii(byte);
-                self.stops.push(stop);
-                self.ticks.push(Tick {
-                    id,
-                    class: alphabet.class(id),
-                    lower,
-                    gap,
-                    span: (at, at + 1),
-                    ..Tick::NOTHING
-                });
-                gap = Gap::Within(Boundary::None);
-                continue;
-            }
+        for (at, byte) in (0_u32..).zip(bytes.iter().copied()) {
             let boundary = match byte {
                 b' ' => Boundary::Space,
                 b'-' => Boundary::Dash,
                 b'/' => Boundary::Slash,
-                b'?' if beside_word(text.as_bytes(), at as usize) => {
+                _ => {
+                    let read = if byte.is_ascii_alphanumeric() {
+                        let id = alphabet.of_ascii(byte);
+                        Tick {
+                            id,
+                            class: alphabet.class(id),
+                            lower: byte.is_ascii_lowercase(),
+                            ..Tick::NOTHING
+                        }
+                    } else if byte == b'?' && beside_word(at as usize, word) {
+                        self.doubtful = true;
+                        Tick {
+                            doubt: Doubt::Unread,
+                            ..Tick::NOTHING
+                        }
+                    } else {
+                        return false;
+                    };
+                    lower_seen |= read.lower;
                     let stop = gap != Gap::Within(Boundary::None);
                     if stop {
                         self.part(gap);
                     }
                     self.stops.push(stop);
                     self.ticks.push(Tick {
-                        doubt: Doubt::Unread,
                         gap,
                         span: (at, at + 1),
-                        ..Tick::NOTHING
+                        ..read
                     });
-                    self.doubtful = true;
                     gap = Gap::Within(Boundary::None);
                     continue;
                 }
-                _ => return false,
             };
             // Of several boundaries in a row the strongest sign counts, as in a reading.
             if let Gap::Within(before) = gap {
