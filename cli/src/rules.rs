@@ -85,6 +85,16 @@ pub(crate) struct Loaded {
 }
 
 impl Loaded {
+    fn of(sources: Sources, rules: Rules, confusions: Confusions, settings: &Settings) -> Loaded {
+        Loaded {
+            digest: digest(&sources, settings),
+            sources,
+            rules: ManuallyDrop::new(rules),
+            confusions,
+            folders: settings.folders.clone(),
+        }
+    }
+
     /// `file:line` of a rule, the file named from the folder of its rule set: the same wherever that lies.
     pub(crate) fn rule_place(&self, place: Place) -> String {
         within(&self.folders, &self.sources.file_line(place))
@@ -475,11 +485,8 @@ pub(crate) fn casebook(global: &GlobalArgs) -> Result<PathBuf, Failure> {
 /// Loads the rules of a run; errors in them are shown and end it.
 pub(crate) fn load(global: &GlobalArgs, console: &mut Console) -> Result<Loaded, Failure> {
     if let Some((rules, sources)) = stored(global) {
-        let checked = Checked {
-            rules,
-            ..Checked::default()
-        };
-        return compile(sources, checked, &Settings::default(), console);
+        let (settings, confusions) = (Settings::default(), Confusions::default());
+        return Ok(Loaded::of(sources, rules, confusions, &settings));
     }
     let Texts {
         sources,
@@ -495,13 +502,13 @@ pub(crate) fn load(global: &GlobalArgs, console: &mut Console) -> Result<Loaded,
 }
 
 /// The embedded rules as they were checked when the program was built, for a run that loads nothing else.
-fn stored(global: &GlobalArgs) -> Option<(RuleSet, Sources)> {
+fn stored(global: &GlobalArgs) -> Option<(Rules, Sources)> {
     if global.no_builtin || !paths(global).is_empty() {
         return None;
     }
     let text = |name: &str| packs::text(name).map(Cow::Borrowed);
     // What cannot be read is checked again.
-    store::read(STORED, text).ok()
+    store::read(STORED, text, &Confusions::default()).ok()
 }
 
 /// With `--no-builtin`, embedded families that came in through `use` stay inactive.
@@ -538,16 +545,9 @@ pub(crate) fn compile(
         }
         return Err(Failure::BrokenRules(errors.len()));
     }
-    let digest = digest(&sources, settings);
     let confusions = settings.confusions()?;
     match Rules::compile(checked.rules, &confusions, &Limits::default()) {
-        Ok(rules) => Ok(Loaded {
-            sources,
-            rules: ManuallyDrop::new(rules),
-            digest,
-            confusions,
-            folders: settings.folders.clone(),
-        }),
+        Ok(rules) => Ok(Loaded::of(sources, rules, confusions, settings)),
         Err(limit) => {
             let fault = Diagnostic::new("too-large", limit.place, limit.to_string())
                 .help("split the family, or make its guards fewer");

@@ -39,7 +39,16 @@ fn main() {
     let bytes_stored = store::write(&set, &sources).unwrap();
     let text = |name: &str| packs::text(name).map(Into::into);
     let stored = best(|| {
-        assert!(store::read(&bytes_stored, text).is_ok());
+        // With the families, which a run reads when it comes near to them.
+        let (rules, _) = store::read(bytes_stored.clone(), text, &Confusions::default()).unwrap();
+        assert_eq!(rules.set().families.iter().len(), set.families.len());
+        assert!(
+            rules
+                .set()
+                .families
+                .iter()
+                .all(|family| !family.name.is_empty())
+        );
     });
     let compiled = best(|| {
         Rules::compile(set.clone(), &Confusions::default(), &Limits::default()).unwrap();

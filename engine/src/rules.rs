@@ -27,6 +27,17 @@ impl Rules {
         Ok(Rules { set, program })
     }
 
+    /// Rules whose program is there.
+    pub(crate) fn of(set: RuleSet, program: Program) -> Rules {
+        Rules { set, program }
+    }
+
+    /// Compiles all families now, where a stored rule set leaves them until they are asked for: a run of many readings asks for most, and its
+    /// index is sharper where they are there from the start.
+    pub fn compile_all(&self) {
+        self.program.all(&self.set);
+    }
+
     /// The rule set.
     #[must_use]
     pub fn set(&self) -> &RuleSet {

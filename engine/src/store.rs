@@ -1,19 +1,37 @@
 //! A checked rule set as bytes, so that what never changes is checked once, when a program is built.
 //!
-//! The bytes are no format to keep: they are read by the version of this library that wrote them. They begin with a mark and a version; the layout
-//! behind it follows the types of [`crate::model`] in their order (borsh).
+//! The bytes are no format to keep: they are read by the version of this library that wrote them. They begin with a mark, a version and a checksum.
+//! A head follows, with what every run needs: the names of the texts, makers, fields, the glyphs, and the families in outline. Behind it come the
+//! families, each by itself, laid out as the types of [`crate::model`] are (borsh): they are read and compiled when a reading comes near to them.
 
 use std::borrow::Cow;
 
 use borsh::{BorshDeserialize, BorshSerialize};
 
-use crate::model::{Family, Field, Maker, RuleSet};
+use crate::compile::{Alphabet, Limits, Outline, Program, compile};
+use crate::glyph::{Confusions, Glyph};
+use crate::model::{Families, Field, Maker, RuleSet};
+use crate::rules::Rules;
 use crate::source::Sources;
 
-/// What the bytes begin with: a name, and a number that goes up with each change of the model.
-const MARK: [u8; 8] = *b"lore\0\0\0\x01";
+/// What the bytes begin with: a name, and a number that goes up with each change of the layout.
+const MARK: [u8; 8] = *b"lore\0\0\0\x02";
 
-/// Why bytes are no stored rule set.
+/// What every run needs.
+#[derive(BorshSerialize, BorshDeserialize)]
+struct Head {
+    /// Names of the texts that places are in, by id.
+    texts: Vec<String>,
+    makers: Vec<Maker>,
+    fields: Vec<Field>,
+    /// Beside digits and capitals.
+    glyphs: Vec<Glyph>,
+    outlines: Vec<Outline>,
+    /// How many bytes each family has.
+    lengths: Vec<u32>,
+}
+
+/// Why bytes are no stored rule set, or rules cannot be stored.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct StoreError {
     message: String,
@@ -33,102 +51,101 @@ fn fault(why: impl std::fmt::Display) -> StoreError {
     }
 }
 
+/// A number that another content hardly has; no defence against somebody who means to deceive.
+fn checksum(bytes: &[u8]) -> u64 {
+    let step =
+        |sum: u64, word: u64| (sum.rotate_left(5) ^ word).wrapping_mul(0x517c_c1b7_2722_0a95);
+    // Four sums side by side, as one waits for each of its steps.
+    let mut sums = [bytes.len() as u64, 1, 2, 3];
+    let (blocks, rest) = bytes.as_chunks::<32>();
+    for block in blocks {
+        for (sum, word) in sums.iter_mut().zip(block.as_chunks::<8>().0) {
+            *sum = step(*sum, u64::from_le_bytes(*word));
+        }
+    }
+    let rest = rest.iter().map(|byte| u64::from(*byte));
+    sums.into_iter().chain(rest).fold(0, step)
+}
+
 /// A rule set with the names of the texts that its places are in, by id.
 ///
 /// # Errors
-/// A number of the rules is not a number.
+/// A number of the rules is not a number, or the rules exceed the usual limits.
 pub fn write(rules: &RuleSet, sources: &Sources) -> Result<Vec<u8>, StoreError> {
-    let mut bytes = MARK.to_vec();
-    let names: Vec<&str> = sources
-        .iter()
-        .map(|(_, source)| source.name.as_str())
-        .collect();
-    (names, &rules.makers, &rules.fields)
-        .serialize(&mut bytes)
-        .map_err(fault)?;
-    // In two parts of about the same size, so that two threads can read them.
+    let program =
+        compile(rules, &Confusions::default(), &Limits::default()).map_err(|limit| StoreError {
+            message: limit.to_string(),
+        })?;
     let families: Vec<Vec<u8>> = rules
         .families
         .iter()
         .map(borsh::to_vec)
         .collect::<Result<_, _>>()
         .map_err(fault)?;
-    let all: usize = families.iter().map(Vec::len).sum();
-    let mut upto = 0;
-    let half = families
-        .iter()
-        .take_while(|family| {
-            upto += family.len();
-            upto <= all / 2
-        })
-        .count();
-    for part in [&families[..half], &families[half..]] {
-        (part.len() as u32, part.concat())
-            .serialize(&mut bytes)
-            .map_err(fault)?;
-    }
-    Ok(bytes)
+    let head = Head {
+        texts: sources
+            .iter()
+            .map(|(_, source)| source.name.clone())
+            .collect(),
+        makers: rules.makers.clone(),
+        fields: rules.fields.clone(),
+        glyphs: program.alphabet.added().to_vec(),
+        outlines: program.outlines().to_vec(),
+        lengths: families.iter().map(|family| family.len() as u32).collect(),
+    };
+    let mut content = borsh::to_vec(&head).map_err(fault)?;
+    content.extend(families.concat());
+    Ok([&MARK[..], &checksum(&content).to_le_bytes(), &content].concat())
 }
 
-/// A part of the families: how many, and their bytes.
-fn families((count, mut rest): (u32, &[u8])) -> Result<Vec<Family>, StoreError> {
-    let families = (0..count)
-        .map(|_| Family::deserialize(&mut rest))
-        .collect::<Result<_, _>>()
-        .map_err(fault)?;
-    if rest.is_empty() {
-        Ok(families)
-    } else {
-        Err(fault("something follows on the families"))
-    }
-}
-
-/// Takes a number of families and their bytes from the front.
-fn part<'b>(rest: &mut &'b [u8]) -> Result<(u32, &'b [u8]), StoreError> {
-    let (count, length) = <(u32, u32)>::deserialize(rest).map_err(fault)?;
-    let (part, after) = rest
-        .split_at_checked(length as usize)
-        .ok_or_else(|| fault("they end early"))?;
-    *rest = after;
-    Ok((count, part))
-}
-
-/// The rule set of such bytes, with its texts: `text` gives each by its name.
+/// The rules of such bytes, with their texts: `text` gives each by its name.
 ///
 /// # Errors
 /// The bytes are of another version or damaged, or a text is missing.
 pub fn read(
-    bytes: &[u8],
+    bytes: impl Into<Cow<'static, [u8]>>,
     text: impl Fn(&str) -> Option<Cow<'static, str>>,
-) -> Result<(RuleSet, Sources), StoreError> {
-    let mut rest = bytes
+    confusions: &Confusions,
+) -> Result<(Rules, Sources), StoreError> {
+    let bytes = bytes.into();
+    let (sum, content) = bytes
         .strip_prefix(&MARK)
+        .and_then(<[u8]>::split_first_chunk::<8>)
         .ok_or_else(|| fault("they begin otherwise"))?;
-    let (names, makers, fields) =
-        <(Vec<String>, Vec<Maker>, Vec<Field>)>::deserialize(&mut rest).map_err(fault)?;
+    if u64::from_le_bytes(*sum) != checksum(content) {
+        return Err(fault("they are damaged"));
+    }
+    let mut rest = content;
+    let head = Head::deserialize(&mut rest).map_err(fault)?;
     let mut sources = Sources::default();
-    for name in names {
+    for name in head.texts {
         let text = text(&name).ok_or_else(|| fault(format_args!("{name} is not there")))?;
         sources.add(name, text, true);
     }
-    let (first, second) = (part(&mut rest)?, part(&mut rest)?);
-    if !rest.is_empty() {
-        return Err(fault("something follows"));
+    let start = bytes.len() - rest.len();
+    let mut end = start;
+    let ends: Vec<usize> = head
+        .lengths
+        .iter()
+        .map(|length| {
+            end += *length as usize;
+            end
+        })
+        .collect();
+    if end != bytes.len() || ends.len() != head.outlines.len() {
+        return Err(fault("its families are others"));
     }
-    let (first, second) = std::thread::scope(|scope| {
-        let second = scope.spawn(|| families(second));
-        (families(first), second.join())
-    });
-    let second = match second {
-        Ok(second) => second,
-        Err(panic) => std::panic::resume_unwind(panic),
-    };
-    let mut families = first?;
-    families.extend(second?);
+    let mut alphabet = Alphabet::new(confusions);
+    for glyph in &head.glyphs {
+        alphabet
+            .add(glyph)
+            .ok_or_else(|| fault("there are too many glyphs"))?;
+    }
     let rules = RuleSet {
-        makers,
-        families,
-        fields,
+        makers: head.makers,
+        families: Families::stored(bytes, start, ends),
+        fields: head.fields,
     };
-    Ok((rules, sources))
+    let program = Program::later(&rules, alphabet, head.outlines);
+    Ok((Rules::of(rules, program), sources))
 }

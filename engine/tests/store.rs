@@ -2,8 +2,13 @@
 
 use std::borrow::Cow;
 
+use etchlore_engine::decode::{Notation, Reading, Scratch};
+use etchlore_engine::glyph::Confusions;
+use etchlore_engine::model::RuleSet;
+use etchlore_engine::rank::Context;
 use etchlore_engine::source::Sources;
-use etchlore_engine::{packs, store};
+use etchlore_engine::store::StoreError;
+use etchlore_engine::{Rules, packs, store};
 
 use crate::support;
 
@@ -15,13 +20,28 @@ fn text(sources: &Sources) -> impl Fn(&str) -> Option<Cow<'static, str>> {
     }
 }
 
+fn read(bytes: Vec<u8>, sources: &Sources) -> Result<(Rules, Sources), StoreError> {
+    store::read(bytes, text(sources), &Confusions::default())
+}
+
 #[test]
 fn comes_back_as_it_was() {
     for demo in [false, true] {
         let (sources, checked) = support::checked(demo, &[]);
         let bytes = store::write(&checked.rules, &sources).expect("it is written");
-        let (rules, texts) = store::read(&bytes, text(&sources)).expect("it is read");
-        assert_eq!(format!("{rules:?}"), format!("{:?}", checked.rules));
+        let (rules, texts) = read(bytes, &sources).expect("it is read");
+        let rules = rules.set();
+        assert_eq!(
+            rules.families.read(),
+            0,
+            "families are read when they are asked for"
+        );
+        for (was, is) in checked.rules.families.iter().zip(&rules.families) {
+            assert_eq!(format!("{is:?}"), format!("{was:?}"));
+        }
+        assert_eq!(rules.families.len(), checked.rules.families.len());
+        let others = |rules: &RuleSet| format!("{:?} {:?}", rules.makers, rules.fields);
+        assert_eq!(others(rules), others(&checked.rules));
         let names = |sources: &Sources| -> Vec<(String, String)> {
             let each = sources.iter();
             each.map(|(_, source)| (source.name.clone(), source.text.to_string()))
@@ -52,23 +72,50 @@ fn damaged_bytes_are_told() {
     let root = sources.add("made.lore", text_of_demo, false);
     let rules = etchlore_engine::check::check(&mut sources, &[root], &packs::Embedded).rules;
     let bytes = store::write(&rules, &sources).expect("it is written");
-    assert!(store::read(&bytes, text(&sources)).is_ok());
+    assert!(read(bytes.clone(), &sources).is_ok());
     for upto in 0..bytes.len() {
         assert!(
-            store::read(&bytes[..upto], text(&sources)).is_err(),
+            read(bytes[..upto].to_vec(), &sources).is_err(),
             "cut at {upto}"
         );
     }
-    assert!(store::read(&[bytes.as_slice(), b"x"].concat(), text(&sources)).is_err());
-    assert!(store::read(&bytes, |_| None).is_err(), "a text is missing");
-    // One byte altered may be another rule set, but never a panic.
-    let mut told = 0;
+    assert!(read([bytes.as_slice(), b"x"].concat(), &sources).is_err());
+    let none = store::read(bytes.clone(), |_| None, &Confusions::default());
+    assert!(none.is_err(), "a text is missing");
     for at in 0..bytes.len() {
         for flip in [0x01, 0x80, 0xff] {
             let mut altered = bytes.clone();
             altered[at] ^= flip;
-            told += usize::from(store::read(&altered, text(&sources)).is_err());
+            assert!(read(altered, &sources).is_err(), "{flip:x} at {at}");
         }
     }
-    assert!(told > bytes.len() / 4, "{told} of {} told", bytes.len() * 3);
+}
+
+/// A stored set compiles only the families that a reading comes near to, and says what all of them say.
+#[test]
+fn few_families_are_read_for_one_reading() {
+    let (sources, checked) = support::checked(false, &[]);
+    let bytes = store::write(&checked.rules, &sources).expect("it is written");
+    let all = support::rules(false, &[]);
+    let context = Context::on(jiff::civil::date(2026, 6, 1));
+    let families = checked.rules.families.len();
+    // With the part of the families that may be read: damage of a short mark, or of one that is no part, is looked for in more of them.
+    let marks = [
+        ("W25Q64JVSSIQ", 20),
+        ("NE555", 3),
+        ("STM32F1O3C8T6", 2),
+        ("BAT54", 1),
+        ("4_2", 1),
+        ("K4B2G16 46D-HCK0", 1),
+        ("QUARTZ", 3),
+    ];
+    for (mark, part) in marks {
+        let (rules, _) = read(bytes.clone(), &sources).expect("it is read");
+        let reading = Reading::parse(mark, Notation::default()).expect("it is a reading");
+        let told = rules.rank(&reading, &context, &mut Scratch::default());
+        let touched = rules.set().families.read();
+        assert!(touched * part < families, "{mark}: {touched} of {families}");
+        let wanted = all.rank(&reading, &context, &mut Scratch::default());
+        assert_eq!(format!("{told:?}"), format!("{wanted:?}"), "{mark}");
+    }
 }

@@ -464,7 +464,7 @@ fn own(ranking: &Ranking, family: Option<usize>) -> Option<&Candidate> {
 /// The same rules, every statement of one standing.
 fn as_if(set: &RuleSet, standing: Standing) -> RuleSet {
     let mut set = set.clone();
-    for family in &mut set.families {
+    for family in set.families.iter_mut() {
         family.provenance.standing = Some(standing);
         for code in family.slots.iter_mut().flat_map(|slot| &mut slot.codes) {
             code.provenance.standing = None;

@@ -6,12 +6,15 @@
 use std::collections::HashMap;
 
 use etchlore_engine::Rules;
-use etchlore_engine::decode::{Notation, Reading, Scratch};
+use etchlore_engine::decode::{Mark, Notation, Reading, Scratch, Seen};
 use etchlore_engine::glyph::Boundary;
 use jiff::civil::{Date, date};
 
 use super::damage::{Channel, Kind, text};
 use super::sample::{Junk, Law, Piece};
+
+/// Glyphs that a place which takes any is drawn from: digits, capitals, and the other printable characters of ASCII.
+const ANY: f64 = 68.0;
 
 /// The day of reading of all cases.
 pub(crate) fn day() -> Date {
@@ -103,13 +106,22 @@ impl<'r> Truth<'r> {
         let Ok(reading) = Reading::parse(&text(&certain), Notation::default()) else {
             return found;
         };
-        let glyphs = reading.lines.iter().map(|line| line.marks.len()).sum();
+        let marks: Vec<&Mark> = reading.lines.iter().flat_map(|line| &line.marks).collect();
+        let glyphs = marks.len();
+        // Where any text can stand the law draws each glyph evenly, and one that was not read is any of them.
+        let even = |(from, to): (usize, usize)| -> f64 {
+            let read = marks[from..to]
+                .iter()
+                .filter(|mark| mark.seen != Seen::Unread);
+            -(read.count() as f64) * ANY.log2()
+        };
         let decoder = self.rules.decoder();
         for explanation in decoder.explain(&reading, day(), &mut self.scratch) {
             if explanation.is_exact(glyphs) {
                 let family = explanation.family().index();
                 let tilt = self.law.tilt(family, &explanation.codes());
-                *found.entry(family).or_default() += explanation.bits().exp2() * tilt;
+                let text: f64 = explanation.any_text().into_iter().map(even).sum();
+                *found.entry(family).or_default() += (explanation.bits() + text).exp2() * tilt;
             }
         }
         found

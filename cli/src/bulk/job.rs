@@ -48,6 +48,7 @@ pub(crate) fn bulk(
     let context = Context::on(day_of_reading(args.seen.as_deref())?);
     // Threads outlive any borrow where a run is interrupted; the process ends with the command anyway.
     let loaded: &'static Loaded = Box::leak(Box::new(load(global, console)?));
+    loaded.rules.compile_all();
     let wants = Want::all(&args.fields, loaded.rules.set())?;
     // What form the output has decides what must be known of the input.
     let to_columns = |form: Form| form != Form::Lines;

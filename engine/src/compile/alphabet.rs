@@ -110,6 +110,11 @@ impl Alphabet {
         }
     }
 
+    /// The glyphs beside digits and capitals, in the order in which they were added.
+    pub(crate) fn added(&self) -> &[Glyph] {
+        &self.glyphs[36..]
+    }
+
     /// Adds a glyph; `None` where the alphabet is full.
     pub fn add(&mut self, glyph: &Glyph) -> Option<u8> {
         // Digits and capitals are always there.

@@ -10,9 +10,11 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 
 use rustc_hash::FxHashMap;
 
-use super::FamilyProgram;
 use super::alphabet::Alphabet;
+use super::outline::{KNOWN, LineOutline};
 use super::table::{Table, key};
+use super::{FamilyProgram, Outline, Program};
+use crate::model::RuleSet;
 
 /// A line of a row of a family.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -93,9 +95,9 @@ impl Grown {
 
 impl Index {
     /// The index by the first glyphs, or by the last.
-    pub(crate) fn of(families: &[FamilyProgram], backward: bool) -> Index {
+    pub(super) fn of(outlines: &[Outline], backward: bool) -> Index {
         let mut lines = Vec::new();
-        for (f, family) in (0_u32..).zip(families) {
+        for (f, family) in (0_u32..).zip(outlines) {
             for (r, row) in (0_u32..).zip(&family.rows) {
                 for (l, line) in (0_u32..).zip(&row.lines) {
                     // A line that names nothing (a date, a lot) is tried only beside one that does.
@@ -124,16 +126,15 @@ impl Index {
     pub(crate) fn lines(
         &self,
         deep: usize,
-        families: &[FamilyProgram],
-        alphabet: &Alphabet,
+        (rules, program): (&RuleSet, &Program),
         step: &dyn Fn(usize) -> Option<Step>,
         stop: &dyn Fn(usize) -> bool,
         found: &mut Vec<LineRef>,
     ) {
         let mut walk = Walk {
             index: self,
-            families,
-            alphabet,
+            rules,
+            program,
             step,
             stop,
             path: Vec::new(),
@@ -147,8 +148,8 @@ impl Index {
 
 struct Walk<'a> {
     index: &'a Index,
-    families: &'a [FamilyProgram],
-    alphabet: &'a Alphabet,
+    rules: &'a RuleSet,
+    program: &'a Program,
     step: &'a dyn Fn(usize) -> Option<Step>,
     stop: &'a dyn Fn(usize) -> bool,
     /// Classes on the way to the node.
@@ -175,12 +176,16 @@ impl Walk<'_> {
         if few || depth > 0 && self.full() && node.grown.get().is_none() {
             return self.all(&node.lines);
         }
+        let step = (self.step)(depth);
+        if step == Some(Step::Run) {
+            return self.all(&node.lines);
+        }
         let grown = node.grown.get_or_init(|| Box::new(self.grow(node)));
         if depth > 0 && (self.stop)(depth) {
             self.all(&grown.ends);
         }
-        match (self.step)(depth) {
-            None => {}
+        match step {
+            None | Some(Step::Run) => {}
             Some(Step::Class(class)) => {
                 if let Some(next) = grown.of(class) {
                     self.path.push(class);
@@ -195,7 +200,6 @@ impl Walk<'_> {
                     self.path.pop();
                 }
             }
-            Some(Step::Run) => self.all(&node.lines),
         }
     }
 
@@ -203,27 +207,59 @@ impl Walk<'_> {
         self.index.held.load(Ordering::Relaxed) > ROOM * self.index.root.lines.len()
     }
 
+    fn classes(&self, set: u128) -> u128 {
+        *self.classes.borrow_mut().entry(set).or_insert_with(|| {
+            bits(set).fold(0, |classes, id| {
+                classes | 1 << self.program.alphabet.class(u8::try_from(id).unwrap_or(127))
+            })
+        })
+    }
+
+    /// What can follow on the path in a line, as its outline has it; its family need not be compiled.
+    fn outlined(&self, reference: &LineRef) -> u128 {
+        let outline = &self.program.outlines[reference.family as usize];
+        let line: &LineOutline =
+            &outline.rows[reference.row as usize].lines[reference.line as usize];
+        let glyphs = if self.index.backward {
+            &line.last
+        } else {
+            &line.first
+        };
+        let depth = self.path.len();
+        let over = depth > 0 && glyphs.ends >> depth & 1 == 1;
+        self.classes(glyphs.sets[depth]) | u128::from(over) << END
+    }
+
+    /// What can follow on the path in a line, or, where the path cannot lead through it, nothing.
+    fn follow(&self, reference: &LineRef, family: &FamilyProgram) -> u128 {
+        let row = &family.rows[reference.row as usize];
+        let places = &row.lines[reference.line as usize].places;
+        let mut tables: Vec<&Table> = places
+            .iter()
+            .map(|place| &family.tables[place.table])
+            .collect();
+        if self.index.backward {
+            tables.reverse();
+        }
+        let after = After {
+            tables: &tables,
+            alphabet: &self.program.alphabet,
+            backward: self.index.backward,
+            classes: &|set| self.classes(set),
+        };
+        after.follow(0, &self.path, !self.path.is_empty())
+    }
+
     fn grow(&self, node: &Node) -> Grown {
         let mut next: Vec<(u8, Vec<LineRef>)> = Vec::new();
         let mut ends = Vec::new();
         for reference in &node.lines {
-            let family = &self.families[reference.family as usize];
-            let row = &family.rows[reference.row as usize];
-            let places = &row.lines[reference.line as usize].places;
-            let mut tables: Vec<&Table> = places
-                .iter()
-                .map(|place| &family.tables[place.table])
-                .collect();
-            if self.index.backward {
-                tables.reverse();
-            }
-            let after = After {
-                tables: &tables,
-                alphabet: self.alphabet,
-                backward: self.index.backward,
-                known: &self.classes,
+            let family = reference.family as usize;
+            let follow = match self.program.compiled(family) {
+                None if self.path.len() < KNOWN => self.outlined(reference),
+                None => self.follow(reference, self.program.family(self.rules, family)),
+                Some(family) => self.follow(reference, family),
             };
-            let follow = after.follow(0, &self.path, !self.path.is_empty());
             // From the end on nobody asks where a line is over.
             if follow >> END & 1 == 1 && !self.index.backward {
                 ends.push(*reference);
@@ -277,18 +313,11 @@ struct After<'a> {
     alphabet: &'a Alphabet,
     /// Whether the path leads from the last glyph to the first.
     backward: bool,
-    known: &'a RefCell<FxHashMap<u128, u128>>,
+    /// Classes of a set of ids.
+    classes: &'a dyn Fn(u128) -> u128,
 }
 
 impl After<'_> {
-    fn classes(&self, set: u128) -> u128 {
-        *self.known.borrow_mut().entry(set).or_insert_with(|| {
-            bits(set).fold(0, |classes, id| {
-                classes | 1 << self.alphabet.class(u8::try_from(id).unwrap_or(127))
-            })
-        })
-    }
-
     /// Whether a table has a spelling of the first so many classes of a path, by number.
     fn whole(&self, table: &Table, path: &[u8]) -> Vec<bool> {
         let mut whole = vec![!table.empty.is_empty()];
@@ -331,7 +360,7 @@ impl After<'_> {
         }
         for strip in &table.open {
             let length = strip.sets.len();
-            let classes = |at: usize| self.classes(strip.sets[nth(length, at)]);
+            let classes = |at: usize| (self.classes)(strip.sets[nth(length, at)]);
             let mut so_far = path.iter().take(length).enumerate();
             if !so_far.all(|(at, class)| classes(at) >> class & 1 == 1) {
                 continue;

@@ -15,6 +15,16 @@ pub struct Limits {
     pub codes: usize,
 }
 
+impl Limits {
+    /// No bounds.
+    pub(super) const NONE: Limits = Limits {
+        rows: usize::MAX,
+        glyphs: super::alphabet::MAX_GLYPHS,
+        combinations: usize::MAX,
+        codes: usize::MAX,
+    };
+}
+
 impl Default for Limits {
     fn default() -> Self {
         Limits {

@@ -7,6 +7,7 @@ mod draw;
 mod index;
 mod light;
 mod limit;
+mod outline;
 mod row;
 mod table;
 
@@ -23,6 +24,7 @@ pub(crate) use light::{
     HELD, Item, LightDated, LightEntry, LightFamily, LightPlace, LightRow, LightStrip, Told, beyond,
 };
 pub use limit::{LimitExceeded, Limits};
+pub(crate) use outline::Outline;
 pub(crate) use row::Place;
 pub(crate) use table::{ANY, OpenStrip, Spelled, Table, Torn, key};
 
@@ -36,19 +38,103 @@ pub struct Program {
     /// Which of the programs compiled so far, from 1 on: what is kept between readings belongs to one.
     pub(crate) number: u64,
     pub(crate) alphabet: Alphabet,
-    pub(crate) families: Vec<FamilyProgram>,
+    /// Each compiled when it is first asked for, if not before.
+    families: Vec<OnceLock<Box<FamilyProgram>>>,
+    outlines: Vec<Outline>,
     pub(crate) index: Index,
     /// The same by the last glyphs.
     pub(crate) backward: Index,
     /// By family, how many rows those before it have; all rows last.
     first_row: Vec<usize>,
-    /// By row among all, whether it can be taken the light way.
+    /// By row among all, whether it can be taken the light way, and whether one line of it names the part.
     light: Vec<bool>,
+    names_once: Vec<bool>,
     /// By field, the part of a date that it is.
     pub(crate) date_parts: Vec<Option<DatePart>>,
 }
 
 impl Program {
+    /// A program of families that are compiled when they are asked for. Their limits were kept when they were stored.
+    pub(crate) fn later(rules: &RuleSet, alphabet: Alphabet, outlines: Vec<Outline>) -> Program {
+        let families = outlines.iter().map(|_| OnceLock::new()).collect();
+        Program::of(rules, alphabet, families, outlines)
+    }
+
+    fn of(
+        rules: &RuleSet,
+        alphabet: Alphabet,
+        families: Vec<OnceLock<Box<FamilyProgram>>>,
+        outlines: Vec<Outline>,
+    ) -> Program {
+        let rows = || outlines.iter().flat_map(|outline| &outline.rows);
+        let mut first_row = vec![0];
+        for outline in &outlines {
+            first_row.push(first_row.last().copied().unwrap_or(0) + outline.rows.len());
+        }
+        Program {
+            number: COMPILED.fetch_add(1, Ordering::Relaxed) + 1,
+            index: Index::of(&outlines, false),
+            backward: Index::of(&outlines, true),
+            light: rows().map(|row| row.light).collect(),
+            names_once: rows().map(outline::RowOutline::names_once).collect(),
+            first_row,
+            date_parts: rules
+                .fields
+                .iter()
+                .map(|field| DatePart::of_field(&field.name))
+                .collect(),
+            alphabet,
+            families,
+            outlines,
+        }
+    }
+
+    /// A family, compiled by now.
+    pub(crate) fn family(&self, rules: &RuleSet, at: usize) -> &FamilyProgram {
+        self.families[at].get_or_init(|| {
+            let family = &rules.families[at];
+            let program = compile_family(FamilyId::at(at), family, &self.alphabet, &Limits::NONE);
+            Box::new(program.expect("without limits none is exceeded"))
+        })
+    }
+
+    /// A family, if it is compiled.
+    fn compiled(&self, at: usize) -> Option<&FamilyProgram> {
+        self.families[at].get().map(Box::as_ref)
+    }
+
+    /// Compiles what is not yet, for a run of many readings.
+    pub(crate) fn all(&self, rules: &RuleSet) {
+        let every_other = |first: usize| {
+            for at in (first..self.families.len()).step_by(2) {
+                self.family(rules, at);
+            }
+        };
+        std::thread::scope(|scope| {
+            scope.spawn(|| every_other(1));
+            every_other(0);
+        });
+    }
+
+    /// What the store keeps of it.
+    pub(crate) fn outlines(&self) -> &[Outline] {
+        &self.outlines
+    }
+
+    /// All rows, with their families.
+    pub(crate) fn all_rows(&self) -> impl Iterator<Item = (u32, u32)> {
+        let of_family = |(family, outline): (u32, &Outline)| {
+            let rows = outline.rows.len() as u32;
+            (0..rows).map(move |row| (family, row))
+        };
+        (0..).zip(&self.outlines).flat_map(of_family)
+    }
+
+    /// Whether one line of a row names the part, and no other.
+    pub(crate) fn names_once(&self, family: u32, row: u32) -> bool {
+        self.names_once[self.row(family, row)]
+    }
+
     /// How many rows all families have.
     pub(crate) fn rows(&self) -> usize {
         self.first_row.last().copied().unwrap_or(0)
@@ -216,28 +302,11 @@ pub fn compile(
         families.push(next);
         families.extend(odd.next());
     }
-    let index = Index::of(&families, false);
-    let backward = Index::of(&families, true);
-    let rows = families.iter().flat_map(|family| &family.rows);
-    let light = rows.map(|row| row.light).collect();
-    let mut first_row = vec![0];
-    for family in &families {
-        first_row.push(first_row.last().copied().unwrap_or(0) + family.rows.len());
-    }
-    Ok(Program {
-        number: COMPILED.fetch_add(1, Ordering::Relaxed) + 1,
-        alphabet,
-        families,
-        index,
-        backward,
-        first_row,
-        light,
-        date_parts: rules
-            .fields
-            .iter()
-            .map(|field| DatePart::of_field(&field.name))
-            .collect(),
-    })
+    let outlines = families.iter().map(Outline::of).collect();
+    let families = families
+        .into_iter()
+        .map(|family| OnceLock::from(Box::new(family)));
+    Ok(Program::of(rules, alphabet, families.collect(), outlines))
 }
 
 fn exceeded(

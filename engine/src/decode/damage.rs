@@ -10,7 +10,7 @@ use super::explanation::Explanation;
 use super::reach::{Damaged, Reach};
 use super::stream::{Doubt, Stream};
 use super::walk::{Alive, Choice, Walker, Way};
-use crate::compile::{Alphabet, LineRef, RowProgram, Step};
+use crate::compile::{Alphabet, LineRef, Step};
 use crate::model::FamilyId;
 
 /// Longest reading that is searched for damage, in glyphs.
@@ -232,13 +232,13 @@ impl Decoder<'_> {
         let mut tried: Vec<Tried> = Vec::new();
         let mut ends = std::mem::take(&mut scratch.ends);
         for family in rows.chunk_by(|a, b| a.0 == b.0) {
-            let program = &self.program.families[family[0].0 as usize];
+            let program = self.compiled(family[0].0 as usize);
             let mut reach = Reach::new(program, stream, &self.program.alphabet, ends);
             for (family, row_at) in family {
                 let (family, row_at) = (*family, *row_at);
                 let row = &program.rows[row_at as usize];
                 let mask = begins[self.program.row(family, row_at)];
-                if alone && !names_once(row) {
+                if alone && !self.program.names_once(family, row_at) {
                     continue;
                 }
                 // Where no line that names the part is there as read, it is that one which has the damage.
@@ -303,18 +303,15 @@ impl Decoder<'_> {
             };
             self.program.backward.lines(
                 usize::MAX,
-                &self.program.families,
-                &self.program.alphabet,
+                (self.rules, self.program),
                 &step,
                 &|_| false,
                 found,
             );
         }
-        let row =
-            |line: &LineRef| &self.program.families[line.family as usize].rows[line.row as usize];
         let mut rows: Vec<(u32, u32)> = found
             .iter()
-            .filter(|line| names_once(row(line)))
+            .filter(|line| self.program.names_once(line.family, line.row))
             .map(|line| (line.family, line.row))
             .collect();
         rows.sort_unstable();
@@ -334,7 +331,7 @@ impl Decoder<'_> {
         worth: &Worth<'_>,
         scratch: &mut Scratch,
     ) -> Option<Vec<Vec<Way>>> {
-        let program = &self.program.families[tried.family];
+        let program = self.compiled(tried.family);
         let row = &program.rows[tried.row];
         let turned = matches!(edit, Edit::Turned(_));
         let place = edit.place();
@@ -398,11 +395,6 @@ impl Decoder<'_> {
         }
         Some(ways)
     }
-}
-
-/// Whether one line of a row names the part, and no other.
-fn names_once(row: &RowProgram) -> bool {
-    row.lines.iter().filter(|line| line.names).count() == 1
 }
 
 /// Marks new explanations as taking a damage; its cost goes to the place that shows it.

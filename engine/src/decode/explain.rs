@@ -173,10 +173,12 @@ impl<'p> Decoder<'p> {
     }
 
     pub(crate) fn family(&self, id: FamilyId) -> (&'p FamilyProgram, &'p Family) {
-        (
-            &self.program.families[id.index()],
-            &self.rules.families[id.index()],
-        )
+        (self.compiled(id.index()), &self.rules.families[id.index()])
+    }
+
+    /// A family, compiled.
+    pub(crate) fn compiled(&self, family: usize) -> &'p FamilyProgram {
+        self.program.family(self.rules, family)
     }
 
     pub(crate) fn part_of(&self, field: crate::model::FieldId) -> Option<DatePart> {
@@ -304,7 +306,7 @@ impl<'p> Decoder<'p> {
             };
             self.ways_into(row.family, row.row, begins, stream, scratch, &mut ways);
             if ways.iter().any(|ways| !ways.is_empty()) {
-                let lines = self.program.families[row.family].rows[row.row].lines.len();
+                let lines = self.compiled(row.family).rows[row.row].lines.len();
                 self.lay_out(&row, &ways[..lines], scratch, found);
             }
         }
@@ -323,18 +325,14 @@ impl<'p> Decoder<'p> {
         scratch.rows.clear();
         scratch.begins.clear();
         if let Some(family) = self.only {
-            let rows = self.program.families[family.index()].rows.len();
+            let rows = self.compiled(family.index()).rows.len();
             scratch
                 .rows
                 .extend((0..rows).map(|row| (family.0, row as u32)));
             return;
         }
         if !self.use_index {
-            for (f, family) in (0_u32..).zip(&self.program.families) {
-                scratch
-                    .rows
-                    .extend((0..family.rows.len()).map(|r| (f, r as u32)));
-            }
+            scratch.rows.extend(self.program.all_rows());
             return;
         }
         for (number, start) in (0_u32..).zip(&stream.starts) {
@@ -346,8 +344,7 @@ impl<'p> Decoder<'p> {
             scratch.found.clear();
             self.program.index.lines(
                 deep,
-                &self.program.families,
-                &self.program.alphabet,
+                (self.rules, self.program),
                 &step,
                 &stop,
                 &mut scratch.found,
@@ -399,7 +396,7 @@ impl<'p> Decoder<'p> {
         scratch: &mut Scratch,
         ways: &mut Vec<Vec<Way>>,
     ) {
-        let lines = &self.program.families[family].rows[row].lines;
+        let lines = &self.compiled(family).rows[row].lines;
         if ways.len() < lines.len() {
             ways.resize_with(lines.len(), Vec::new);
         }
@@ -444,7 +441,7 @@ impl<'p> Decoder<'p> {
         scratch: &mut Scratch,
         ways: &mut Vec<Way>,
     ) {
-        let program = &self.program.families[family];
+        let program = self.compiled(family);
         let room = std::mem::take(&mut scratch.room);
         let mut walker = Walker::new(program, line, stream, &self.program.alphabet)
             .within(room, std::mem::take(ways));
@@ -468,7 +465,7 @@ impl<'p> Decoder<'p> {
         scratch: &mut Scratch,
         found: &mut Vec<Explanation>,
     ) {
-        let row = &self.program.families[at.family].rows[at.row];
+        let row = &self.compiled(at.family).rows[at.row];
         if let [ways] = ways {
             scratch.stopped |= ways.len() >= MAX_LAYOUTS;
             for way in ways.iter().take(MAX_LAYOUTS) {
@@ -540,7 +537,7 @@ impl<'p> Decoder<'p> {
             damage,
             least,
         } = *at;
-        let program = &self.program.families[family];
+        let program = self.compiled(family);
         let model = &self.rules.families[family];
         let choices: SmallVec<[&Choice; 16]> = chosen
             .iter()

@@ -59,6 +59,15 @@ impl Explanation {
             .collect()
     }
 
+    /// The stretches of the reading in places that take any text: first glyph and glyph after the last. What they say is not in [`Explanation::bits`],
+    /// as they are as likely as under no rule.
+    #[must_use]
+    pub fn any_text(&self) -> Vec<(usize, usize)> {
+        let free = self.choices.iter().filter(|choice| choice.free);
+        free.map(|choice| self.origin((choice.start, choice.end)))
+            .collect()
+    }
+
     /// The codes that it sees, by slot, those of which nothing is printed included.
     #[must_use]
     pub fn codes(&self) -> Vec<(usize, u32)> {

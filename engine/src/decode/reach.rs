@@ -486,7 +486,7 @@ pub(crate) fn compare(
     let alphabet = &decoder.program.alphabet;
     let mut scratch = super::Scratch::default();
     decoder.fill(reading, &mut scratch);
-    let program = &decoder.program.families[family];
+    let program = decoder.compiled(family);
     let mut counts = [0; 3];
     let Some(line) = program.rows.first().and_then(|row| row.lines.first()) else {
         return counts;

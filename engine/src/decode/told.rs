@@ -37,7 +37,7 @@ impl Decoder<'_> {
         let How::Open(index) = choice.how else {
             return None;
         };
-        let strip = &self.program.families[family].tables[choice.table].open[index as usize];
+        let strip = &self.compiled(family).tables[choice.table].open[index as usize];
         let ticks = &stream.ticks[choice.start..choice.end];
         let mut text = String::with_capacity(ticks.len());
         self.push_open(strip, ticks, &mut text).then_some(text)
@@ -105,7 +105,7 @@ impl Decoder<'_> {
         choice: &Choice,
         stream: &Stream,
     ) -> Vec<Vec<Glyph>> {
-        let program = &self.program.families[family];
+        let program = self.compiled(family);
         let model = &self.rules.families[family];
         let alphabet = &self.program.alphabet;
         let Some(code) = choice.code else {

@@ -8,6 +8,7 @@
 //! give several. A *form* is a spelling: it lists slots in print order. A *guard* restricts a code, a print or a form to
 //! some codes of other slots.
 
+mod families;
 mod form;
 mod id;
 mod slot;
@@ -17,6 +18,7 @@ use std::io::{Error, ErrorKind, Read, Write};
 use borsh::{BorshDeserialize, BorshSerialize};
 use jiff::civil::Date;
 
+pub use families::Families;
 pub use form::{Form, FormKind, Row, RowItem, slots};
 pub use id::{CodeId, FamilyId, FieldId, MakerId, SlotId};
 pub use slot::{
@@ -27,12 +29,12 @@ use crate::source::Place;
 use crate::value::{Base, Calendar, Comparison, Interval, Value, read_some_day, write_some_day};
 
 /// All rules loaded, checked.
-#[derive(Debug, Clone, Default, BorshSerialize, BorshDeserialize)]
+#[derive(Debug, Clone, Default)]
 pub struct RuleSet {
     /// Makers by [`MakerId`].
     pub makers: Vec<Maker>,
     /// Families by [`FamilyId`].
-    pub families: Vec<Family>,
+    pub families: Families,
     /// Fields by [`FieldId`], one name for one thing over all families.
     pub fields: Vec<Field>,
 }

@@ -26,7 +26,7 @@ const KIN: f64 = 0.1;
 const BESIDE_ALIKE: f64 = 1.0 / 4_000.0;
 const BESIDE_OTHER: f64 = 1.0 / 50_000.0;
 const BESIDE_SWAPPED: f64 = 1.0 / 30_000.0;
-const BESIDE_SHORTER: f64 = 1.0 / 2_000.0;
+const BESIDE_SHORTER: f64 = 1.0 / 20_000.0;
 /// log2 cost of text beside a passive part's value that does not belong to it. A belief, no source.
 pub(super) const BESIDE_VALUE: f64 = -5.0;
 /// Codes of a slot from which on there may be more.
