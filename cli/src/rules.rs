@@ -4,6 +4,7 @@ use std::borrow::Cow;
 use std::collections::BTreeMap;
 use std::mem::ManuallyDrop;
 use std::path::{Component, Path, PathBuf};
+use std::sync::OnceLock;
 
 use etchlore_engine::check::{Checked, check};
 use etchlore_engine::compile::Limits;
@@ -59,7 +60,7 @@ enum LintLevel {
 }
 
 /// What a lab says beside its rules.
-#[derive(Debug, Default)]
+#[derive(Debug, Clone, Default)]
 pub(crate) struct Settings {
     lints: BTreeMap<String, LintLevel>,
     /// Years after which a review is old.
@@ -76,28 +77,32 @@ pub(crate) struct Loaded {
     pub(crate) sources: Sources,
     /// Until the run ends, and with it: to give their memory back piece by piece would only take time.
     pub(crate) rules: ManuallyDrop<Rules>,
-    /// `sha256:...` over the names and texts of all rule files.
-    pub(crate) digest: String,
+    digest: OnceLock<String>,
     /// How readers err: the lab's own table, or the embedded one.
     pub(crate) confusions: Confusions,
-    /// Where the rule sets lie.
-    folders: Vec<PathBuf>,
+    settings: Settings,
 }
 
 impl Loaded {
-    fn of(sources: Sources, rules: Rules, confusions: Confusions, settings: &Settings) -> Loaded {
+    fn of(sources: Sources, rules: Rules, confusions: Confusions, settings: Settings) -> Loaded {
         Loaded {
-            digest: digest(&sources, settings),
+            digest: OnceLock::new(),
             sources,
             rules: ManuallyDrop::new(rules),
             confusions,
-            folders: settings.folders.clone(),
+            settings,
         }
+    }
+
+    /// `sha256:...` over the names and texts of all rule files.
+    pub(crate) fn digest(&self) -> &str {
+        self.digest
+            .get_or_init(|| digest(&self.sources, &self.settings))
     }
 
     /// `file:line` of a rule, the file named from the folder of its rule set: the same wherever that lies.
     pub(crate) fn rule_place(&self, place: Place) -> String {
-        within(&self.folders, &self.sources.file_line(place))
+        within(&self.settings.folders, &self.sources.file_line(place))
     }
 }
 
@@ -486,7 +491,7 @@ pub(crate) fn casebook(global: &GlobalArgs) -> Result<PathBuf, Failure> {
 pub(crate) fn load(global: &GlobalArgs, console: &mut Console) -> Result<Loaded, Failure> {
     if let Some((rules, sources)) = stored(global) {
         let (settings, confusions) = (Settings::default(), Confusions::default());
-        return Ok(Loaded::of(sources, rules, confusions, &settings));
+        return Ok(Loaded::of(sources, rules, confusions, settings));
     }
     let Texts {
         sources,
@@ -508,7 +513,7 @@ fn stored(global: &GlobalArgs) -> Option<(Rules, Sources)> {
     }
     let text = |name: &str| packs::text(name).map(Cow::Borrowed);
     // What cannot be read is checked again.
-    store::read(STORED, text, &Confusions::default()).ok()
+    store::read(STORED, text).ok()
 }
 
 /// With `--no-builtin`, embedded families that came in through `use` stay inactive.
@@ -547,7 +552,7 @@ pub(crate) fn compile(
     }
     let confusions = settings.confusions()?;
     match Rules::compile(checked.rules, &confusions, &Limits::default()) {
-        Ok(rules) => Ok(Loaded::of(sources, rules, confusions, settings)),
+        Ok(rules) => Ok(Loaded::of(sources, rules, confusions, settings.clone())),
         Err(limit) => {
             let fault = Diagnostic::new("too-large", limit.place, limit.to_string())
                 .help("split the family, or make its guards fewer");

@@ -40,7 +40,7 @@ fn main() {
     let text = |name: &str| packs::text(name).map(Into::into);
     let stored = best(|| {
         // With the families, which a run reads when it comes near to them.
-        let (rules, _) = store::read(bytes_stored.clone(), text, &Confusions::default()).unwrap();
+        let (rules, _) = store::read(bytes_stored.clone(), text).unwrap();
         assert_eq!(rules.set().families.iter().len(), set.families.len());
         assert!(
             rules

@@ -90,7 +90,7 @@ pub fn write(rules: &RuleSet, sources: &Sources) -> Result<Vec<u8>, StoreError> 
         makers: rules.makers.clone(),
         fields: rules.fields.clone(),
         glyphs: program.alphabet.added().to_vec(),
-        outlines: program.outlines().to_vec(),
+        outlines: program.outlines(rules),
         lengths: families.iter().map(|family| family.len() as u32).collect(),
     };
     let mut content = borsh::to_vec(&head).map_err(fault)?;
@@ -98,14 +98,13 @@ pub fn write(rules: &RuleSet, sources: &Sources) -> Result<Vec<u8>, StoreError> 
     Ok([&MARK[..], &checksum(&content).to_le_bytes(), &content].concat())
 }
 
-/// The rules of such bytes, with their texts: `text` gives each by its name.
+/// The rules of such bytes for readers that err as the embedded table of look-alikes says, with their texts: `text` gives each by its name.
 ///
 /// # Errors
 /// The bytes are of another version or damaged, or a text is missing.
 pub fn read(
     bytes: impl Into<Cow<'static, [u8]>>,
     text: impl Fn(&str) -> Option<Cow<'static, str>>,
-    confusions: &Confusions,
 ) -> Result<(Rules, Sources), StoreError> {
     let bytes = bytes.into();
     let (sum, content) = bytes
@@ -135,7 +134,7 @@ pub fn read(
     if end != bytes.len() || ends.len() != head.outlines.len() {
         return Err(fault("its families are others"));
     }
-    let mut alphabet = Alphabet::new(confusions);
+    let mut alphabet = Alphabet::new(&Confusions::default());
     for glyph in &head.glyphs {
         alphabet
             .add(glyph)

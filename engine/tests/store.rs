@@ -3,7 +3,6 @@
 use std::borrow::Cow;
 
 use etchlore_engine::decode::{Notation, Reading, Scratch};
-use etchlore_engine::glyph::Confusions;
 use etchlore_engine::model::RuleSet;
 use etchlore_engine::rank::Context;
 use etchlore_engine::source::Sources;
@@ -21,7 +20,7 @@ fn text(sources: &Sources) -> impl Fn(&str) -> Option<Cow<'static, str>> {
 }
 
 fn read(bytes: Vec<u8>, sources: &Sources) -> Result<(Rules, Sources), StoreError> {
-    store::read(bytes, text(sources), &Confusions::default())
+    store::read(bytes, text(sources))
 }
 
 #[test]
@@ -80,7 +79,7 @@ fn damaged_bytes_are_told() {
         );
     }
     assert!(read([bytes.as_slice(), b"x"].concat(), &sources).is_err());
-    let none = store::read(bytes.clone(), |_| None, &Confusions::default());
+    let none = store::read(bytes.clone(), |_| None);
     assert!(none.is_err(), "a text is missing");
     for at in 0..bytes.len() {
         for flip in [0x01, 0x80, 0xff] {

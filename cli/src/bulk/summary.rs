@@ -199,7 +199,7 @@ impl<'a> Summary<'a> {
             .collect();
         json!({
             "etchlore": env!("CARGO_PKG_VERSION"),
-            "rules": self.loaded.digest,
+            "rules": self.loaded.digest(),
             "seen": self.seen.to_string(),
             "input": self.found,
             "marks": self.marks,

@@ -151,7 +151,7 @@ fn tell(
             .collect();
         let document = serde_json::json!({
             "etchlore": env!("CARGO_PKG_VERSION"),
-            "rules": loaded.digest,
+            "rules": loaded.digest(),
             "casebook": path.display().to_string(),
             "parts": parts,
         });
@@ -218,7 +218,7 @@ fn of_marking(
     if global.output != Output::Text {
         let document = serde_json::json!({
             "etchlore": env!("CARGO_PKG_VERSION"),
-            "rules": loaded.digest,
+            "rules": loaded.digest(),
             "seen": seen.to_string(),
             "casebook": path.display().to_string(),
             "family": of,

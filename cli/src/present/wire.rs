@@ -514,7 +514,7 @@ pub(crate) fn document(
 ) -> Result<String, Failure> {
     let document = WireDocument {
         etchlore: env!("CARGO_PKG_VERSION"),
-        rules: loaded.digest.clone(),
+        rules: loaded.digest().to_owned(),
         seen: seen.to_string(),
         readings,
     };

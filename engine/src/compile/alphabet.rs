@@ -178,6 +178,13 @@ impl Alphabet {
         self.class[usize::from(id & 127)]
     }
 
+    /// The look-alike classes of a set of ids.
+    pub(crate) fn classes(&self, set: u128) -> u128 {
+        super::bits(set).fold(0, |classes, id| {
+            classes | 1 << self.class(u8::try_from(id).unwrap_or(OTHER))
+        })
+    }
+
     /// Look-alikes of an id, without itself.
     #[must_use]
     pub fn alike(&self, id: u8) -> u128 {

@@ -208,11 +208,11 @@ impl Walk<'_> {
     }
 
     fn classes(&self, set: u128) -> u128 {
-        *self.classes.borrow_mut().entry(set).or_insert_with(|| {
-            bits(set).fold(0, |classes, id| {
-                classes | 1 << self.program.alphabet.class(u8::try_from(id).unwrap_or(127))
-            })
-        })
+        *self
+            .classes
+            .borrow_mut()
+            .entry(set)
+            .or_insert_with(|| self.program.alphabet.classes(set))
     }
 
     /// What can follow on the path in a line, as its outline has it; its family need not be compiled.
@@ -225,9 +225,8 @@ impl Walk<'_> {
         } else {
             &line.first
         };
-        let depth = self.path.len();
-        let over = depth > 0 && glyphs.ends >> depth & 1 == 1;
-        self.classes(glyphs.sets[depth]) | u128::from(over) << END
+        let over = !self.path.is_empty() && glyphs.ends_behind(self.path.len());
+        glyphs.after(&self.path) | u128::from(over) << END
     }
 
     /// What can follow on the path in a line, or, where the path cannot lead through it, nothing.

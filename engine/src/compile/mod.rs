@@ -12,7 +12,7 @@ mod row;
 mod table;
 
 use std::sync::OnceLock;
-use std::sync::atomic::{AtomicU64, Ordering};
+use std::sync::atomic::{AtomicU64, AtomicUsize, Ordering};
 
 use rustc_hash::FxHashMap;
 
@@ -105,20 +105,27 @@ impl Program {
 
     /// Compiles what is not yet, for a run of many readings.
     pub(crate) fn all(&self, rules: &RuleSet) {
-        let every_other = |first: usize| {
-            for at in (first..self.families.len()).step_by(2) {
+        let next = AtomicUsize::new(0);
+        let work = || {
+            loop {
+                let at = next.fetch_add(1, Ordering::Relaxed);
+                if at >= self.families.len() {
+                    break;
+                }
                 self.family(rules, at);
             }
         };
         std::thread::scope(|scope| {
-            scope.spawn(|| every_other(1));
-            every_other(0);
+            scope.spawn(work);
+            work();
         });
     }
 
     /// What the store keeps of it.
-    pub(crate) fn outlines(&self) -> &[Outline] {
-        &self.outlines
+    pub(crate) fn outlines(&self, rules: &RuleSet) -> Vec<Outline> {
+        (0..self.families.len())
+            .map(|at| Outline::with_glyphs(self.family(rules, at), &self.alphabet))
+            .collect()
     }
 
     /// All rows, with their families.

@@ -1,13 +1,14 @@
 //! What is asked of a family before it is compiled: with what its lines can begin and end, and which of them name the part.
 //!
-//! It never leaves out what a line can be and takes in more than that, as it knows the places of glyphs one by one. So a stored
-//! rule set brings the outlines of its families and compiles only those that a reading comes near to.
+//! It never leaves out what a line can be and takes in more than that, as it knows glyphs one by one and in pairs. So a stored rule set
+//! brings the outlines of its families and compiles only those that a reading comes near to.
 
 use borsh::{BorshDeserialize, BorshSerialize};
 
-use super::{FamilyProgram, LineProgram, Table};
+use super::index::bits;
+use super::{Alphabet, FamilyProgram, LineProgram, Table};
 
-/// Glyphs at the beginning, and at the end, of which the outline knows; so many and one are the bits of [`Glyphs::ends`].
+/// Glyphs at the beginning, and at the end, of which the outline knows; `Glyphs::ends` has a bit more.
 pub(super) const KNOWN: usize = 7;
 
 /// A family in outline.
@@ -34,28 +35,21 @@ pub(super) struct LineOutline {
 /// What the first glyphs of a line can be, or the last from the end on.
 #[derive(Debug, Clone, Default, PartialEq, Eq, BorshSerialize, BorshDeserialize)]
 pub(super) struct Glyphs {
-    /// By place, sets of ids.
-    pub(super) sets: [u128; KNOWN],
+    /// By place, sets of look-alike classes.
+    sets: [u128; KNOWN],
+    /// By place, the classes of a glyph and of the one before it, each two under one bit of many; the first has none before it.
+    pairs: [[u64; 4]; KNOWN],
     /// Bit n: behind n glyphs the line can be over, or be cut off between two places.
-    pub(super) ends: u8,
+    ends: u8,
 }
 
 impl Outline {
+    /// Of a family that is compiled: of its glyphs nobody asks.
     pub(super) fn of(family: &FamilyProgram) -> Outline {
-        let of_table = |table: &Table| {
-            [
-                Glyphs::of_table(table, false),
-                Glyphs::of_table(table, true),
-            ]
-        };
-        let tables: Vec<[Glyphs; 2]> = family.tables.iter().map(of_table).collect();
-        let of_line = |line: &LineProgram| {
-            let tables = || line.places.iter().map(|place| &tables[place.table]);
-            LineOutline {
-                names: line.names,
-                first: Glyphs::joined(tables().map(|[first, _]| first)),
-                last: Glyphs::joined(tables().rev().map(|[_, last]| last)),
-            }
+        let of_line = |line: &LineProgram| LineOutline {
+            names: line.names,
+            first: Glyphs::default(),
+            last: Glyphs::default(),
         };
         let rows = family.rows.iter().map(|row| RowOutline {
             light: row.light,
@@ -64,6 +58,19 @@ impl Outline {
         Outline {
             rows: rows.collect(),
         }
+    }
+
+    /// The same with glyphs, for a family that is to be compiled later.
+    pub(super) fn with_glyphs(family: &FamilyProgram, alphabet: &Alphabet) -> Outline {
+        let mut outline = Outline::of(family);
+        for (outline, row) in outline.rows.iter_mut().zip(&family.rows) {
+            for (outline, line) in outline.lines.iter_mut().zip(&row.lines) {
+                let tables = || line.places.iter().map(|place| &family.tables[place.table]);
+                outline.first = Glyphs::of(tables(), false, alphabet);
+                outline.last = Glyphs::of(tables().rev(), true, alphabet);
+            }
+        }
+        outline
     }
 }
 
@@ -74,43 +81,94 @@ impl RowOutline {
     }
 }
 
+/// Classes from which on all are one in pairs: those of symbols and other glyphs.
+const OTHERS: usize = 36;
+
+/// Word and bit of a pair.
+fn bit_of(before: usize, class: usize) -> (usize, u64) {
+    let pair = before.min(OTHERS) * (OTHERS + 1) + class.min(OTHERS);
+    (pair / 64 % 4, 1 << (pair % 64))
+}
+
+/// A set of classes with those of [`OTHERS`] as one.
+fn folded(set: u128) -> u128 {
+    let plain = (1 << OTHERS) - 1;
+    (set & plain) | u128::from(set & !plain != 0) << OTHERS
+}
+
 impl Glyphs {
-    /// Of one table: `ends` says which lengths it has, [`KNOWN`] and more as one.
-    fn of_table(table: &Table, backward: bool) -> Glyphs {
+    /// Of tables in the order in which their glyphs are met.
+    fn of<'t>(
+        tables: impl Iterator<Item = &'t Table>,
+        backward: bool,
+        alphabet: &Alphabet,
+    ) -> Glyphs {
         let mut glyphs = Glyphs::default();
-        let mut add = |length: usize, set: &dyn Fn(usize) -> u128| {
-            for (at, known) in glyphs.sets.iter_mut().enumerate().take(length) {
-                *known |= set(if backward { length - 1 - at } else { at });
+        // By glyphs before the next table, what the last of them can be; the first has none before it.
+        let mut starts: [Option<u128>; KNOWN + 1] = [None; KNOWN + 1];
+        starts[0] = Some(0);
+        for table in tables {
+            let mut next = [None; KNOWN + 1];
+            for (start, before) in (0..).zip(starts) {
+                let Some(before) = before else { continue };
+                let mut add = |length: usize, set: &dyn Fn(usize) -> u128| {
+                    let nth = |at: usize| if backward { length - 1 - at } else { at };
+                    let mut last = before;
+                    for at in 0..length.min(KNOWN - start) {
+                        let set = set(nth(at));
+                        glyphs.add(start + at, last, set);
+                        last = set;
+                    }
+                    let end = (start + length).min(KNOWN);
+                    next[end] = Some(next[end].unwrap_or(0) | last);
+                };
+                for spelled in &table.spelled {
+                    let ids = &spelled.ids;
+                    add(ids.len(), &|at| 1 << alphabet.class(ids[at]));
+                }
+                for strip in &table.open {
+                    add(strip.sets.len(), &|at| alphabet.classes(strip.sets[at]));
+                }
             }
-            glyphs.ends |= 1 << length.min(KNOWN);
-        };
-        for spelled in &table.spelled {
-            add(spelled.ids.len(), &|at| 1 << spelled.ids[at]);
-        }
-        for strip in &table.open {
-            add(strip.sets.len(), &|at| strip.sets[at]);
+            starts = next;
+            for (end, _) in starts
+                .iter()
+                .enumerate()
+                .filter(|(_, start)| start.is_some())
+            {
+                glyphs.ends |= 1 << end;
+            }
         }
         glyphs
     }
 
-    /// Of tables one behind the other.
-    fn joined<'g>(tables: impl Iterator<Item = &'g Glyphs>) -> Glyphs {
-        let mut glyphs = Glyphs::default();
-        // Bit n: the next table can begin behind n glyphs.
-        let mut starts: u8 = 1;
-        for table in tables {
-            let mut next = 0;
-            for start in (0..=KNOWN).filter(|start| starts >> start & 1 == 1) {
-                for (known, set) in glyphs.sets.iter_mut().skip(start).zip(&table.sets) {
-                    *known |= set;
-                }
-                for length in (0..=KNOWN).filter(|length| table.ends >> length & 1 == 1) {
-                    next |= 1 << (start + length).min(KNOWN);
-                }
+    fn add(&mut self, at: usize, before: u128, set: u128) {
+        self.sets[at] |= set;
+        for before in bits(folded(before)) {
+            for class in bits(folded(set)) {
+                let (word, bit) = bit_of(before, class);
+                self.pairs[at][word] |= bit;
             }
-            starts = next;
-            glyphs.ends |= starts;
         }
-        glyphs
+    }
+
+    /// What can follow on a path of fewer than [`KNOWN`] classes.
+    pub(super) fn after(&self, path: &[u8]) -> u128 {
+        let at = path.len();
+        let set = self.sets[at];
+        let Some(before) = path.last() else {
+            return set;
+        };
+        bits(set)
+            .filter(|class| {
+                let (word, bit) = bit_of(usize::from(*before), *class);
+                self.pairs[at][word] & bit != 0
+            })
+            .fold(0, |set, class| set | 1 << class)
+    }
+
+    /// Whether the line can be over, or be cut off, behind so many glyphs, fewer than [`KNOWN`].
+    pub(super) fn ends_behind(&self, glyphs: usize) -> bool {
+        self.ends >> glyphs & 1 == 1
     }
 }

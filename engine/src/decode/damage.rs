@@ -177,7 +177,8 @@ impl Decoder<'_> {
             }
             *mask |= 1 << bit;
         };
-        self.find_rows(stream, BEGINNING - 1, scratch);
+        // Behind a beginning all of which was read well.
+        self.find_rows(stream, BEGINNING, scratch);
         let as_read = scratch.rows.clone();
         for (family, row) in &as_read {
             note(*family, *row, AS_READ);

@@ -71,7 +71,7 @@ pub(crate) fn run(
                 json!({ "family": edit.family, "text": edit.text, "rule": pair.place(edit) })
             });
             let body = [
-                ("old_rules", json!(pair.old.digest)),
+                ("old_rules", json!(pair.old.digest())),
                 ("seen", json!(today.to_string())),
                 ("threshold", json!(args.threshold)),
                 ("marks", json!(found.marks)),
@@ -91,7 +91,7 @@ pub(crate) fn run(
                         .collect(),
                 ),
             ];
-            console.line(&wire::with_head(Some(&pair.new.digest), body.into())?)?;
+            console.line(&wire::with_head(Some(pair.new.digest()), body.into())?)?;
         }
     }
     Ok(if found.changed.is_empty() {

@@ -44,7 +44,7 @@ pub(crate) fn run(
         if let Some(years) = settings.review_years {
             found.extend(analyse::old_reviews(loaded.rules.set(), today, years));
         }
-        digest = Some(loaded.digest);
+        digest = Some(loaded.digest().to_owned());
         sources_of_all = loaded.sources;
     }
     found.retain(|diagnostic| {

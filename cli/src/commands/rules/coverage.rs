@@ -50,7 +50,7 @@ pub(crate) fn run(
                 ("families", families.collect()),
                 ("undecoded", groups),
             ];
-            console.line(&wire::with_head(Some(&loaded.digest), body.into())?)?;
+            console.line(&wire::with_head(Some(loaded.digest()), body.into())?)?;
         }
     }
     Ok(Status::Done)

@@ -65,7 +65,7 @@ pub(crate) fn run(
                 ("remaining", groups),
                 ("text", json!(found.text)),
             ];
-            console.line(&wire::with_head(Some(&loaded.digest), body.into())?)?;
+            console.line(&wire::with_head(Some(loaded.digest()), body.into())?)?;
         }
     }
     Ok(if found.families.is_empty() {

@@ -79,7 +79,7 @@ pub(crate) fn run(
         }
     } else {
         console.line(&wire::with_head(
-            Some(&loaded.digest),
+            Some(loaded.digest()),
             [("families", Json::Array(rows))].into(),
         )?)?;
     }

@@ -30,7 +30,7 @@ pub(crate) fn run(
         Output::Sarif => {
             let said = found.diagnostics(loaded.rules.set());
             let day = day_of_reading(None)?;
-            let document = sarif::document(&said, &loaded.sources, Some(&loaded.digest), day);
+            let document = sarif::document(&said, &loaded.sources, Some(loaded.digest()), day);
             console.line(&document.to_string())?;
         }
         Output::Text => text(args, &loaded, &found, console)?,
@@ -56,7 +56,7 @@ pub(crate) fn run(
                 ("idle", idle.collect()),
                 ("too_large", too_large.collect()),
             ];
-            console.line(&wire::with_head(Some(&loaded.digest), body.into())?)?;
+            console.line(&wire::with_head(Some(loaded.digest()), body.into())?)?;
         }
     }
     let open = found.overlaps.iter().any(|o| o.accepted.is_none());

@@ -22,7 +22,7 @@ pub(crate) fn run(
         }
     } else {
         console.line(&wire::with_head(
-            Some(&loaded.digest),
+            Some(loaded.digest()),
             [("family", json!(family.name)), ("diagram", json!(drawing))].into(),
         )?)?;
     }

@@ -71,7 +71,7 @@ pub(crate) fn run(
                 ("family", json!(family.name)),
                 ("written", rows.collect::<Json>()),
             ];
-            console.line(&wire::with_head(Some(&loaded.digest), body.into())?)?;
+            console.line(&wire::with_head(Some(loaded.digest()), body.into())?)?;
         }
     }
     Ok(Status::Done)

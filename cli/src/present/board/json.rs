@@ -116,7 +116,7 @@ pub(crate) fn account(
         ),
     ]
     .into();
-    wire::with_head(Some(&loaded.digest), body)
+    wire::with_head(Some(loaded.digest()), body)
 }
 
 fn of_part(view: &PartView) -> Json {
@@ -188,5 +188,5 @@ pub(crate) fn comparison(
         ("makers", makers.collect()),
     ]
     .into();
-    wire::with_head(Some(&loaded.digest), body)
+    wire::with_head(Some(loaded.digest()), body)
 }

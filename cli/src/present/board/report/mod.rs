@@ -216,7 +216,7 @@ pub(crate) fn page(
         seller,
         built: board.built,
         seen: board.seen,
-        digest: loaded.digest.clone(),
+        digest: loaded.digest().to_owned(),
         claims: claims
             .map(|claim| format!("{} {}", claim.kind.word(), claim.text))
             .collect(),
