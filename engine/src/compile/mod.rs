@@ -49,6 +49,8 @@ pub struct Program {
     /// By row among all, whether it can be taken the light way, and whether one line of it names the part.
     light: Vec<bool>,
     names_once: Vec<bool>,
+    /// By row, the most glyphs of a line of it that names the part.
+    most: Vec<u32>,
     /// By field, the part of a date that it is.
     pub(crate) date_parts: Vec<Option<DatePart>>,
 }
@@ -77,6 +79,7 @@ impl Program {
             backward: Index::of(&outlines, true),
             light: rows().map(|row| row.light).collect(),
             names_once: rows().map(outline::RowOutline::names_once).collect(),
+            most: rows().map(|row| row.most).collect(),
             first_row,
             date_parts: rules
                 .fields
@@ -140,6 +143,11 @@ impl Program {
     /// Whether one line of a row names the part, and no other.
     pub(crate) fn names_once(&self, family: u32, row: u32) -> bool {
         self.names_once[self.row(family, row)]
+    }
+
+    /// The most glyphs of a line of a row that names the part.
+    pub(crate) fn most(&self, family: u32, row: u32) -> usize {
+        self.most[self.row(family, row)] as usize
     }
 
     /// How many rows all families have.

@@ -21,6 +21,8 @@ pub(crate) struct Outline {
 pub(super) struct RowOutline {
     /// Whether the row can be taken the light way.
     pub(super) light: bool,
+    /// Most glyphs of a line that names the part.
+    pub(super) most: u32,
     pub(super) lines: Vec<LineOutline>,
 }
 
@@ -53,6 +55,13 @@ impl Outline {
         };
         let rows = family.rows.iter().map(|row| RowOutline {
             light: row.light,
+            most: row
+                .lines
+                .iter()
+                .filter(|line| line.names)
+                .map(|line| u32::try_from(line.most).unwrap_or(u32::MAX))
+                .max()
+                .unwrap_or(0),
             lines: row.lines.iter().map(of_line).collect(),
         });
         Outline {

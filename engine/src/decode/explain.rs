@@ -226,6 +226,18 @@ impl<'p> Decoder<'p> {
     pub(crate) fn find_filled(&self, scratch: &mut Scratch) {
         let stream = std::mem::take(&mut scratch.stream);
         self.find_rows(&stream, usize::MAX, scratch);
+        // What is over before the text can part is not there: a family is left alone that takes shorter texts only.
+        if self.indexed() && !stream.doubtful {
+            let has_room = |begin: &Begin| {
+                let start = begin.start as usize;
+                let least = stream.nearest[start] - stream.starts[start];
+                least <= self.program.most(begin.line.family, begin.line.row)
+            };
+            scratch.begins.retain(has_room);
+            scratch.rows.clear();
+            scratch.rows.extend(scratch.begins.iter().map(Begin::row));
+            scratch.rows.dedup();
+        }
         scratch.stream = stream;
     }
 
