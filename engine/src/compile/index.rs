@@ -11,7 +11,6 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 use rustc_hash::FxHashMap;
 
 use super::alphabet::Alphabet;
-use super::outline::{KNOWN, LineOutline};
 use super::table::{Table, key};
 use super::{FamilyProgram, Outline, Program};
 use crate::model::RuleSet;
@@ -216,17 +215,11 @@ impl Walk<'_> {
     }
 
     /// What can follow on the path in a line, as its outline has it; its family need not be compiled.
-    fn outlined(&self, reference: &LineRef) -> u128 {
+    fn outlined(&self, reference: &LineRef) -> Option<u128> {
         let outline = &self.program.outlines[reference.family as usize];
-        let line: &LineOutline =
-            &outline.rows[reference.row as usize].lines[reference.line as usize];
-        let glyphs = if self.index.backward {
-            &line.last
-        } else {
-            &line.first
-        };
-        let over = !self.path.is_empty() && glyphs.ends_behind(self.path.len());
-        glyphs.after(&self.path) | u128::from(over) << END
+        let line = &outline.rows[reference.row as usize].lines[reference.line as usize];
+        let (follow, over) = line.after(&self.path, self.index.backward)?;
+        Some(follow | u128::from(over) << END)
     }
 
     /// What can follow on the path in a line, or, where the path cannot lead through it, nothing.
@@ -255,9 +248,10 @@ impl Walk<'_> {
         for reference in &node.lines {
             let family = reference.family as usize;
             let follow = match self.program.compiled(family) {
-                None if self.path.len() < KNOWN => self.outlined(reference),
-                None => self.follow(reference, self.program.family(self.rules, family)),
                 Some(family) => self.follow(reference, family),
+                None => self.outlined(reference).unwrap_or_else(|| {
+                    self.follow(reference, self.program.family(self.rules, family))
+                }),
             };
             // From the end on nobody asks where a line is over.
             if follow >> END & 1 == 1 && !self.index.backward {

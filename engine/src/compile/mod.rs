@@ -46,8 +46,9 @@ pub struct Program {
     pub(crate) backward: Index,
     /// By family, how many rows those before it have; all rows last.
     first_row: Vec<usize>,
-    /// By row among all, whether it can be taken the light way, and whether one line of it names the part.
+    /// By row among all, whether it can be taken the light way.
     light: Vec<bool>,
+    /// By row, whether one line of it names the part, and no other.
     names_once: Vec<bool>,
     /// By row, the most glyphs of a line of it that names the part.
     most: Vec<u32>,

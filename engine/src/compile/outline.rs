@@ -9,7 +9,7 @@ use super::index::bits;
 use super::{Alphabet, FamilyProgram, LineProgram, Table};
 
 /// Glyphs at the beginning, and at the end, of which the outline knows; `Glyphs::ends` has a bit more.
-pub(super) const KNOWN: usize = 7;
+const KNOWN: usize = 7;
 
 /// A family in outline.
 #[derive(Debug, Clone, PartialEq, Eq, BorshSerialize, BorshDeserialize)]
@@ -30,13 +30,13 @@ pub(super) struct RowOutline {
 pub(super) struct LineOutline {
     /// Whether the line names the part.
     pub(super) names: bool,
-    pub(super) first: Glyphs,
-    pub(super) last: Glyphs,
+    /// Of a family that is to be compiled later: what the line can begin with, and what it can end with.
+    glyphs: Option<Box<[Glyphs; 2]>>,
 }
 
 /// What the first glyphs of a line can be, or the last from the end on.
 #[derive(Debug, Clone, Default, PartialEq, Eq, BorshSerialize, BorshDeserialize)]
-pub(super) struct Glyphs {
+struct Glyphs {
     /// By place, sets of look-alike classes.
     sets: [u128; KNOWN],
     /// By place, the classes of a glyph and of the one before it, each two under one bit of many; the first has none before it.
@@ -50,8 +50,7 @@ impl Outline {
     pub(super) fn of(family: &FamilyProgram) -> Outline {
         let of_line = |line: &LineProgram| LineOutline {
             names: line.names,
-            first: Glyphs::default(),
-            last: Glyphs::default(),
+            glyphs: None,
         };
         let rows = family.rows.iter().map(|row| RowOutline {
             light: row.light,
@@ -75,8 +74,10 @@ impl Outline {
         for (outline, row) in outline.rows.iter_mut().zip(&family.rows) {
             for (outline, line) in outline.lines.iter_mut().zip(&row.lines) {
                 let tables = || line.places.iter().map(|place| &family.tables[place.table]);
-                outline.first = Glyphs::of(tables(), false, alphabet);
-                outline.last = Glyphs::of(tables().rev(), true, alphabet);
+                outline.glyphs = Some(Box::new([
+                    Glyphs::of(tables(), false, alphabet),
+                    Glyphs::of(tables().rev(), true, alphabet),
+                ]));
             }
         }
         outline
@@ -87,6 +88,19 @@ impl RowOutline {
     /// Whether one line of the row names the part, and no other.
     pub(super) fn names_once(&self) -> bool {
         self.lines.iter().filter(|line| line.names).count() == 1
+    }
+}
+
+impl LineOutline {
+    /// The classes that can follow on a path from one end of the line, and whether it can be over there; `None` where only the compiled family
+    /// says so.
+    pub(super) fn after(&self, path: &[u8], backward: bool) -> Option<(u128, bool)> {
+        let glyphs = &self.glyphs.as_ref()?[usize::from(backward)];
+        if path.len() >= KNOWN {
+            return None;
+        }
+        let over = !path.is_empty() && glyphs.ends_behind(path.len());
+        Some((glyphs.after(path), over))
     }
 }
 
@@ -162,7 +176,7 @@ impl Glyphs {
     }
 
     /// What can follow on a path of fewer than [`KNOWN`] classes.
-    pub(super) fn after(&self, path: &[u8]) -> u128 {
+    fn after(&self, path: &[u8]) -> u128 {
         let at = path.len();
         let set = self.sets[at];
         let Some(before) = path.last() else {
@@ -177,7 +191,7 @@ impl Glyphs {
     }
 
     /// Whether the line can be over, or be cut off, behind so many glyphs, fewer than [`KNOWN`].
-    pub(super) fn ends_behind(&self, glyphs: usize) -> bool {
+    fn ends_behind(&self, glyphs: usize) -> bool {
         self.ends >> glyphs & 1 == 1
     }
 }
