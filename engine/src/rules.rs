@@ -35,7 +35,7 @@ impl Rules {
     /// Compiles all families now, where a stored rule set leaves them until they are asked for: a run of many readings asks for most, and its
     /// index is sharper where they are there from the start.
     pub fn compile_all(&self) {
-        self.program.all(&self.set);
+        self.program.compile_all(&self.set);
     }
 
     /// The rule set.

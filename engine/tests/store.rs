@@ -32,7 +32,7 @@ fn comes_back_as_it_was() {
         let (rules, texts) = read(bytes, &sources).expect("it is read");
         let rules = rules.set();
         assert_eq!(
-            rules.families.read(),
+            rules.families.in_memory(),
             0,
             "families are read when they are asked for"
         );
@@ -113,15 +113,15 @@ fn few_families_are_read_for_one_reading() {
         let (rules, _) = read(bytes.clone(), &sources).expect("it is read");
         let reading = Reading::parse(mark, Notation::default()).expect("it is a reading");
         let told = rules.rank(&reading, &context, &mut Scratch::default());
-        let touched = rules.set().families.read();
+        let touched = rules.set().families.in_memory();
         assert!(touched * part < families, "{mark}: {touched} of {families}");
         let wanted = all.rank(&reading, &context, &mut Scratch::default());
         assert_eq!(format!("{told:?}"), format!("{wanted:?}"), "{mark}");
     }
 }
 
-/// The outlines by which the index goes before a family is compiled leave out nothing: members of all families, a few of each in turn, as they are
-/// written and damaged, are ranked by a set that has compiled nearly none as by one that has compiled all.
+/// The outlines by which the index goes before a family is compiled leave out nothing: one member of each family, as it is
+/// written or damaged, is ranked by a set that has compiled nothing as by one that has compiled all.
 #[test]
 fn outlines_leave_out_nothing() {
     let (sources, checked) = support::checked(false, &[]);

@@ -12,7 +12,7 @@ mod row;
 mod table;
 
 use std::sync::OnceLock;
-use std::sync::atomic::{AtomicU64, AtomicUsize, Ordering};
+use std::sync::atomic::{AtomicU64, Ordering};
 
 use rustc_hash::FxHashMap;
 
@@ -108,20 +108,15 @@ impl Program {
     }
 
     /// Compiles what is not yet, for a run of many readings.
-    pub(crate) fn all(&self, rules: &RuleSet) {
-        let next = AtomicUsize::new(0);
-        let work = || {
-            loop {
-                let at = next.fetch_add(1, Ordering::Relaxed);
-                if at >= self.families.len() {
-                    break;
-                }
+    pub(crate) fn compile_all(&self, rules: &RuleSet) {
+        let every_other = |first: usize| {
+            for at in (first..self.families.len()).step_by(2) {
                 self.family(rules, at);
             }
         };
         std::thread::scope(|scope| {
-            scope.spawn(work);
-            work();
+            scope.spawn(|| every_other(1));
+            every_other(0);
         });
     }
 

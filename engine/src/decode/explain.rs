@@ -87,6 +87,13 @@ pub struct Scratch {
 }
 
 impl Scratch {
+    /// The rows of the lines that may begin somewhere.
+    fn rows_of_begins(&mut self) {
+        self.rows.clear();
+        self.rows.extend(self.begins.iter().map(Begin::row));
+        self.rows.dedup();
+    }
+
     /// Whether the last search stopped at a limit, so that some ways to read were not tried.
     #[must_use]
     pub fn stopped(&self) -> bool {
@@ -225,18 +232,18 @@ impl<'p> Decoder<'p> {
     /// Finds the rows that a filled stream can be, for the searches that follow.
     pub(crate) fn find_filled(&self, scratch: &mut Scratch) {
         let stream = std::mem::take(&mut scratch.stream);
-        self.find_rows(&stream, usize::MAX, scratch);
-        // What is over before the text can part is not there: a family is left alone that takes shorter texts only.
-        if self.indexed() && !stream.doubtful {
+        if self.indexed() {
+            self.find_begins(&stream, usize::MAX, scratch);
+            // What is over before the text can part is not there: a family is left alone that takes shorter texts only.
             let has_room = |begin: &Begin| {
                 let start = begin.start as usize;
                 let least = stream.nearest[start] - stream.starts[start];
-                least <= self.program.most(begin.line.family, begin.line.row)
+                stream.doubtful || least <= self.program.most(begin.line.family, begin.line.row)
             };
             scratch.begins.retain(has_room);
-            scratch.rows.clear();
-            scratch.rows.extend(scratch.begins.iter().map(Begin::row));
-            scratch.rows.dedup();
+            scratch.rows_of_begins();
+        } else {
+            self.find_rows(&stream, usize::MAX, scratch);
         }
         scratch.stream = stream;
     }
@@ -334,19 +341,25 @@ impl<'p> Decoder<'p> {
 
     /// The rows that the reading can be, from its first glyphs, at most `deep` of them.
     pub(super) fn find_rows(&self, stream: &Stream, deep: usize, scratch: &mut Scratch) {
+        if self.indexed() {
+            self.find_begins(stream, deep, scratch);
+            return scratch.rows_of_begins();
+        }
         scratch.rows.clear();
         scratch.begins.clear();
-        if let Some(family) = self.only {
-            let rows = self.compiled(family.index()).rows.len();
-            scratch
-                .rows
-                .extend((0..rows).map(|row| (family.0, row as u32)));
-            return;
+        match self.only {
+            Some(family) => {
+                let rows = self.compiled(family.index()).rows.len() as u32;
+                let of_family = (0..rows).map(|row| (family.0, row));
+                scratch.rows.extend(of_family);
+            }
+            None => scratch.rows.extend(self.program.all_rows()),
         }
-        if !self.use_index {
-            scratch.rows.extend(self.program.all_rows());
-            return;
-        }
+    }
+
+    /// Where lines that name the part may begin, by the index.
+    fn find_begins(&self, stream: &Stream, deep: usize, scratch: &mut Scratch) {
+        scratch.begins.clear();
         for (number, start) in (0_u32..).zip(&stream.starts) {
             let step = |depth: usize| Some(stream.ticks.get(start + depth)?.step());
             let stop = |depth: usize| {
@@ -381,8 +394,6 @@ impl<'p> Decoder<'p> {
             }
             same
         });
-        scratch.rows.extend(scratch.begins.iter().map(Begin::row));
-        scratch.rows.dedup();
     }
 
     /// All ways for the lines of a row.

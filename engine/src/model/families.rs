@@ -2,7 +2,7 @@
 //! touches few of them.
 
 use std::borrow::Cow;
-use std::ops::{Index, IndexMut};
+use std::ops::Index;
 use std::sync::{Arc, OnceLock};
 
 use borsh::BorshDeserialize;
@@ -58,9 +58,9 @@ impl Families {
         self.each.is_empty()
     }
 
-    /// How many are in memory.
+    /// How many have been read so far.
     #[must_use]
-    pub fn read(&self) -> usize {
+    pub fn in_memory(&self) -> usize {
         self.each
             .iter()
             .filter(|family| family.get().is_some())
@@ -96,13 +96,6 @@ impl Index<usize> for Families {
             let family = self.stored.as_ref().and_then(|stored| stored.family(at));
             Box::new(family.expect("what the checksum holds for can be read"))
         })
-    }
-}
-
-impl IndexMut<usize> for Families {
-    fn index_mut(&mut self, at: usize) -> &mut Family {
-        let _ = &self[at];
-        self.each[at].get_mut().expect("it has just been read")
     }
 }
 
