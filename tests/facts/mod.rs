@@ -99,17 +99,42 @@ fn stated_facts() {
     let errata = std::fs::read_to_string(folder.join("errata.tsv")).unwrap();
     // By part and field: what is stated, what is so, and whether a row was met.
     let mut wrong_there: BTreeMap<(&str, &str), (f64, f64, bool)> = BTreeMap::new();
-    for cells in rows(&errata, "part\tfield\tstated\tis\treason\tdocument\thow") {
-        let [part, field, stated, is, reason, document, how] = cells[..] else {
+    // What is so where a source was read wrong, and what was read.
+    let mut misread: Vec<(Fact<'_>, f64)> = Vec::new();
+    for cells in rows(
+        &errata,
+        "part\tfield\tstated\tis\treason\tdocument\thow\tfault",
+    ) {
+        let [part, field, stated, is, reason, document, how, fault] = cells[..] else {
             unreachable!("as many cells as the head has");
         };
         assert!(matches!(how, "read" | "source" | "memory"), "{part}: {how}");
         assert!(!reason.is_empty() && !document.is_empty(), "{part}");
-        let entry = (stated.parse().unwrap(), is.parse().unwrap(), false);
-        assert!(wrong_there.insert((part, field), entry).is_none(), "{part}");
+        let (stated, is) = (stated.parse().unwrap(), is.parse().unwrap());
+        match fault {
+            "theirs" => {
+                let entry = (stated, is, false);
+                assert!(wrong_there.insert((part, field), entry).is_none(), "{part}");
+            }
+            "ours" => misread.push((
+                Fact {
+                    source: "errata",
+                    part,
+                    field,
+                    value: is,
+                    unit: "",
+                },
+                stated,
+            )),
+            _ => panic!("{part}: {fault}"),
+        }
     }
 
-    let parts: BTreeSet<&str> = facts.iter().map(|fact| fact.part).collect();
+    let parts: BTreeSet<&str> = facts
+        .iter()
+        .chain(misread.iter().map(|(fact, _)| fact))
+        .map(|fact| fact.part)
+        .collect();
     let input: String = parts.iter().map(|part| format!("{part}\n")).collect();
     let arguments = ["decode", "--plain", "--output", "jsonl", "--limit", "1"];
     let run = run_with(etchlore(&arguments), input.as_bytes());
@@ -160,6 +185,22 @@ fn stated_facts() {
                 got.unwrap_or_default(),
                 reading["candidates"][0]["family"],
                 fact.source
+            ));
+        }
+    }
+    for (so, read) in &misread {
+        let (part, field) = (so.part, so.field);
+        if facts
+            .iter()
+            .any(|fact| fact.part == part && fact.field == field && same(field, fact.value, *read))
+        {
+            faults.push(format!("{part} {field}: {read} is a misreading"));
+        }
+        let got = answer(answers[part], so);
+        if got.is_none_or(|got| !same(field, got, so.value)) {
+            faults.push(format!(
+                "{part} {field}: {got:?}, but it is {} for the erratum",
+                so.value
             ));
         }
     }
