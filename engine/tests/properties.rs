@@ -413,7 +413,7 @@ family plain_a   Plain parts
   source \"an invented one\"
   code  \"KX\" serial size grade ~ year week
   serial  1..2 digits
-  size  1..3 digits around V V  gives output_voltage
+  size  1..3 digits around V V, K kV  gives output_voltage
   grade
     none
     \"5\"   speed_grade \"fast\"

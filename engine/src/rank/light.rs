@@ -535,8 +535,9 @@ impl<'a> Tell<'a> {
     fn says_as(&self, slot: usize, other: &Other<'_>) -> bool {
         let as_here = match (self.picks[slot], other.tell.picks[slot]) {
             (Some((a, _)), Some((b, _))) => {
+                // Of a letter that was not read, as the M or K of a value, only the entry tells which it is.
                 let open = matches!(a.how, How::Open(_)) || matches!(b.how, How::Open(_));
-                a.code == b.code && (!open || (a.start, a.end) == (b.start, b.end))
+                a.code == b.code && (!open || (a.how, a.start, a.end) == (b.how, b.start, b.end))
             }
             (None, None) => true,
             _ => false,
