@@ -69,7 +69,7 @@ fn colour_only_where_it_is_wanted() {
 #[test]
 fn ambiguous_marks_give_all_their_readings() {
     for (mark, families) in [
-        ("2315", &["date_yyww", "date_wwyy", "resistor_4digit"][..]),
+        ("1321", &["date_yyww", "date_wwyy", "resistor_4digit"][..]),
         (
             "104",
             &["resistor_3digit", "capacitor_3digit", "inductor_3digit"],
