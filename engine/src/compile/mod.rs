@@ -256,6 +256,75 @@ pub(crate) struct LineProgram {
     pub(crate) hard: bool,
     /// By date rule of the family, the number of each slot in it that the line has, and its place.
     pub(crate) dated: Vec<(u32, Vec<(u8, usize)>)>,
+    /// What its codes come to at most.
+    pub(crate) ceiling: Ceiling,
+}
+
+/// log2 of the most that the codes of a line come to.
+#[derive(Debug, Clone, Copy, Default)]
+pub(crate) struct Ceiling {
+    whole: Most,
+    /// The same of a line cut off between two places.
+    cut: Option<Most>,
+    /// What one glyph that was not read adds at most: the choice of an open place.
+    unread: f64,
+}
+
+/// The most that codes come to.
+#[derive(Debug, Clone, Copy, Default)]
+struct Most {
+    /// Where each glyph was read.
+    read: f64,
+    /// Where any number of them was not.
+    run: f64,
+}
+
+impl Ceiling {
+    /// Of a line of which so many glyphs were not read, and with `run` any number more; `cut` is what it costs to cut it off.
+    pub(crate) fn with(&self, unread: usize, run: bool, cut: f64) -> f64 {
+        let most = |of: Most| {
+            if run {
+                of.run
+            } else {
+                of.run.min(of.read + self.unread * unread as f64)
+            }
+        };
+        let whole = most(self.whole);
+        self.cut.map_or(whole, |of| whole.max(most(of) + cut))
+    }
+
+    fn of(line: &LineProgram, tables: &[Table], slots: &[SlotWeights]) -> Ceiling {
+        let mut ceiling = Ceiling::default();
+        for (at, place) in line.places.iter().enumerate() {
+            let whole = ceiling.whole;
+            if at > 0 && line.rest[at] > 0 {
+                let cut = ceiling.cut.get_or_insert(whole);
+                cut.read = cut.read.max(whole.read);
+                cut.run = cut.run.max(whole.run);
+            }
+            let (table, weights) = (&tables[place.table], &slots[place.slot]);
+            let sizes = table.open.iter().flat_map(|strip| &strip.sizes);
+            ceiling.unread = sizes.fold(ceiling.unread, |most, size| most.max(size.log2()));
+            // A slot that stands twice is drawn once.
+            let again = |other: &Place| other.slot == place.slot;
+            if line.places[..at].iter().any(again) {
+                continue;
+            }
+            let of = |code: u32| weights.codes[code as usize].ceiling;
+            let listed = table.spelled.iter().map(|spelled| of(spelled.code));
+            let listed = listed.fold(f64::NEG_INFINITY, f64::max);
+            let strips = |counts: bool| {
+                let strips = table.open.iter().map(|strip| {
+                    let share = if counts { strip.share } else { 0.0 };
+                    of(strip.code) + share
+                });
+                strips.fold(listed, f64::max)
+            };
+            ceiling.whole.read += strips(!weights.dated);
+            ceiling.whole.run += strips(false);
+        }
+        ceiling
+    }
 }
 
 /// The conditions of one family, numbered, equal ones once.
@@ -499,6 +568,9 @@ fn compile_family(
         .collect();
     let groups = draw::groups(family, &slots, &conds.programs, &nevers);
     draw::ceilings(&mut slots, &groups);
+    for line in rows.iter_mut().flat_map(|row| &mut row.lines) {
+        line.ceiling = Ceiling::of(line, &tables, &slots);
+    }
     for group in &groups {
         let combinations: usize = group.slots.iter().fold(1, |product, slot| {
             product.saturating_mul(slots[*slot].classes.len().max(1))
@@ -630,5 +702,6 @@ fn line_program(family: &Family, places: Vec<Place>, tables: &[Table]) -> LinePr
         most,
         hard,
         dated,
+        ceiling: Ceiling::default(),
     }
 }

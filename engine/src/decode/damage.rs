@@ -7,20 +7,29 @@ use super::Reading;
 use super::deep::{self, Edit};
 use super::explain::{Decoder, Row, Scratch};
 use super::explanation::Explanation;
-use super::reach::{Damaged, Reach};
+use super::reach::{Damaged, Reach, Rest};
 use super::stream::{Doubt, Stream};
-use super::walk::{Alive, Choice, Walker, Way};
-use crate::compile::{Alphabet, LineRef, Step};
+use super::walk::{Alive, Choice, Walker, Way, cost};
+use crate::compile::{Alphabet, LineProgram, LineRef, Step};
 use crate::model::FamilyId;
 
 /// Longest reading that is searched for damage, in glyphs.
 const MAX_DAMAGED: usize = 80;
 /// Most steps of all walks of one family.
 const MAX_STEPS: u64 = 3_000;
+/// Most work for one reading: of 4,000 slow ones every fourteenth takes more, and what all find of what this passes over is hardly anything. Families that
+/// begin or end as read come first.
+const MAX_WORK: u64 = 40_000;
+/// What a walk takes in this measure, each step of it, and laying out what it found: measured by time; to ask where a table ends is one.
+const OF_WALK: u64 = 10;
+const OF_STEP: u64 = 2;
+const OF_LAYOUT: u64 = 50;
 
 /// Glyphs of a beginning that a damage can lie in.
 const BEGINNING: usize = 3;
 
+/// The last start that is told from those behind it.
+const LAST_START: u32 = 63;
 /// The bit of rows that can begin as the reading does.
 const AS_READ: u32 = 63;
 
@@ -70,6 +79,159 @@ struct Tried {
     undamaged: Option<Vec<Vec<Way>>>,
 }
 
+/// What damages can be worth, before any place of a line is looked at; where lines that name the part are all there, and there is one.
+struct Promise<'a> {
+    decoder: &'a Decoder<'a>,
+    worth: &'a Worth<'a>,
+    /// By damage: what it comes to at most, and its kind.
+    damages: Vec<(f64, usize)>,
+    /// By kind: glyphs that were not read, and whether there are unread runs.
+    kinds: SmallVec<[(usize, bool); 4]>,
+    /// Stretches that a line can take, with what may stand behind them.
+    stretches: SmallVec<[((usize, usize), f64); 4]>,
+    /// What it costs at least to cut a line off.
+    cut: f64,
+}
+
+/// By kind of damage, what a line comes to at most.
+type ByKind = SmallVec<[f64; 4]>;
+
+impl<'a> Promise<'a> {
+    fn of(
+        stream: &Stream,
+        damages: &[Damaged],
+        worth: &'a Worth<'a>,
+        decoder: &'a Decoder<'a>,
+    ) -> Promise<'a> {
+        let alphabet = &decoder.program.alphabet;
+        let mut kinds: SmallVec<[(usize, bool); 4]> = SmallVec::new();
+        let of_damage = |damage: &Damaged| {
+            let doubtful = |doubt: Doubt| matches!(doubt, Doubt::Unread | Doubt::OneOf);
+            let ticks = &damage.stream.ticks;
+            let unread = ticks.iter().filter(|tick| doubtful(tick.doubt)).count();
+            let run = ticks.iter().any(|tick| tick.doubt == Doubt::Run);
+            let kind = kinds.iter().position(|kind| *kind == (unread, run));
+            let kind = kind.unwrap_or_else(|| {
+                kinds.push((unread, run));
+                kinds.len() - 1
+            });
+            (damage.edit.most(stream, alphabet), kind)
+        };
+        let damages = damages.iter().map(of_damage).collect();
+        let stops = (1..=stream.len()).filter(|stop| stream.stops[*stop]);
+        Promise {
+            decoder,
+            worth,
+            damages,
+            kinds,
+            stretches: stops
+                .map(|stop| ((0, stop), stream.after(0, stop)))
+                .collect(),
+            cut: cost::cut(stream.len() + 1),
+        }
+    }
+
+    /// What speaks for a family beside codes and damage.
+    fn base(&self, family: u32) -> f64 {
+        let id = FamilyId(family);
+        let checks = &self.decoder.rules.families[id.index()].checks;
+        let checks = checks.iter().map(|check| f64::from(check.modulus).log2());
+        let checks = checks.sum::<f64>();
+        let stretches = self.stretches.iter().map(|(stretch, after)| {
+            (self.worth)(&Found {
+                family: id,
+                segments: &[*stretch],
+                choices: &[],
+                edit: None,
+                bits: checks + after,
+            })
+        });
+        // Sums are rounded otherwise than where they are weighed.
+        stretches.fold(f64::NEG_INFINITY, f64::max) + 1e-6
+    }
+
+    /// What a line of a family, of which `base` is known, comes to at most.
+    fn of_line(&self, base: f64, line: &LineProgram) -> ByKind {
+        let kinds = self.kinds.iter();
+        let most = kinds.map(|(unread, run)| base + line.ceiling.with(*unread, *run, self.cut));
+        most.collect()
+    }
+
+    /// Whether a damage of such a line can be worth it.
+    fn is_worth(&self, line: &ByKind, damage: &Damaged) -> bool {
+        let (most, kind) = self.damages[damage.index];
+        line[kind] + most >= 0.0
+    }
+}
+
+/// The rows that the beginning of a reading leaves.
+struct Begun {
+    /// Whether the reading has one start.
+    alone: bool,
+    /// Families that begin as read, so far as the index tells, sorted.
+    near: Vec<u32>,
+    /// Sorted, once all are noted.
+    rows: Vec<(u32, u32)>,
+    /// By row of the program how it can begin: as read (the highest bit), or by what a damage makes of the beginning, a bit each.
+    begins: Vec<u64>,
+    /// By row of the program, the starts at which one of its lines begins as read; those behind `LAST_START` share its bit. Nothing where there is one.
+    starts: Vec<u64>,
+    /// By damage, its bit, where it is in a beginning.
+    early: Vec<Option<u32>>,
+    /// By damage, the starts whose beginnings it leaves alone.
+    elsewhere: Vec<u64>,
+}
+
+impl Begun {
+    fn note(&mut self, family: u32, row: u32, place: usize, bit: u32) {
+        if self.begins[place] == 0 {
+            self.rows.push((family, row));
+        }
+        self.begins[place] |= 1 << bit;
+    }
+
+    /// Whether a row, by its place in the program, can begin so that it has a damage.
+    fn can_be(&self, place: usize, damage: &Damaged) -> bool {
+        let as_begun = self.early[damage.index].unwrap_or(AS_READ);
+        // Beside a line that begins as read elsewhere the damage may be in the beginning of another.
+        let beside = self.starts.get(place).copied().unwrap_or(0);
+        self.begins[place] >> as_begun & 1 == 1
+            || as_begun != AS_READ && beside & self.elsewhere[damage.index] != 0
+    }
+
+    /// The rows by family: first those that go on as read, then those that end so.
+    fn in_turn(&self, decoder: &Decoder<'_>) -> Vec<&[(u32, u32)]> {
+        let turn = |family: &&[(u32, u32)]| {
+            let ends = |(family, row): &(u32, u32)| {
+                self.begins[decoder.program.row(*family, *row)] & !(1 << AS_READ) != 0
+            };
+            if self.near.binary_search(&family[0].0).is_ok() {
+                0
+            } else if family.iter().any(ends) {
+                1
+            } else {
+                2
+            }
+        };
+        let mut turns: Vec<&[(u32, u32)]> = self.rows.chunk_by(|a, b| a.0 == b.0).collect();
+        turns.sort_by_key(turn);
+        turns
+    }
+}
+
+/// Rows that can end so.
+struct Ending {
+    rows: Vec<(u32, u32)>,
+    /// The same by row of the program.
+    bits: Vec<u64>,
+}
+
+impl Ending {
+    fn has(&self, row: usize) -> bool {
+        self.bits[row / 64] >> (row % 64) & 1 == 1
+    }
+}
+
 impl Decoder<'_> {
     /// Adds the explanations that take one damage more: a character misread as anything, dropped, doubled or swapped, an end cut off,
     /// the mark upside down. For the reading that was explained last.
@@ -100,104 +262,127 @@ impl Decoder<'_> {
             .collect();
         taken.sort_unstable();
         taken.dedup();
-        let damages: Vec<Damaged> = deep::edits(&stream, &self.program.alphabet)
+        let alphabet = &self.program.alphabet;
+        let damages: Vec<Damaged> = deep::edits(&stream, alphabet)
             .into_iter()
             .enumerate()
             .map(|(index, edit)| Damaged {
                 index,
                 edit,
-                stream: deep::before(&stream, edit, &self.program.alphabet),
+                stream: deep::before(&stream, edit, alphabet),
             })
             .collect();
-        let (mut possible, mut tried) = self.possible(&stream, &damages, &taken, scratch);
-        possible.sort_unstable_by_key(|(index, at)| (tried[*at].family, *index, *at));
-        let mut family = None;
-        for (index, at) in possible {
-            // A bound for each family, so that no rule takes from another.
-            if family != Some(tried[at].family) {
-                family = Some(tried[at].family);
-                scratch.steps = MAX_STEPS;
-            }
-            if scratch.steps == 0 {
+        // Lines that name the part are all there, and over one start there is room for one line.
+        let alone = stream.starts.len() == 1;
+        let begun = self.begun(&stream, &damages, alone, &taken, scratch);
+        let promise = alone.then(|| Promise::of(&stream, &damages, worth, self));
+        let mut work = 0;
+        for rows in begun.in_turn(self) {
+            if work > MAX_WORK {
                 scratch.stopped = true;
-                continue;
+                break;
             }
-            let Damaged {
-                edit,
-                stream: before,
-                ..
-            } = &damages[index];
-            let edit = *edit;
-            let Some(ways) =
-                self.damaged_ways(&mut tried[at], index, edit, &stream, before, worth, scratch)
-            else {
-                continue;
-            };
-            let upto = found.len();
-            let row = Row {
-                family: tried[at].family,
-                row: tried[at].row,
-                reading,
-                stream: before,
-                seen,
-                damage: Some(Damage {
-                    edit,
-                    bits: edit.bits(&self.program.alphabet),
-                    worth,
-                }),
-                least: None,
-            };
-            self.lay_out(&row, &ways, scratch, found);
-            damaged(found, upto, edit, &self.program.alphabet);
+            // A bound for each family, so that no rule takes from another.
+            scratch.steps = MAX_STEPS;
+            let (mut tried, asked) =
+                self.tried(rows, &stream, &damages, &begun, promise.as_ref(), scratch);
+            work += asked;
+            let mut pairs: Vec<(u32, usize)> = Vec::new();
+            for (at, tried) in tried.iter().enumerate() {
+                let all = tried.lines.iter().flat_map(|(has, _)| has);
+                pairs.extend(all.map(|index| (*index, at)));
+            }
+            pairs.sort_unstable();
+            pairs.dedup();
+            for (index, at) in pairs {
+                if scratch.steps == 0 {
+                    scratch.stopped = true;
+                    break;
+                }
+                let damage = &damages[index as usize];
+                let (steps, upto) = (scratch.steps, found.len());
+                let ways = self.damaged_ways(&mut tried[at], damage, &stream, worth, scratch);
+                if let Some(ways) = ways {
+                    let row = Row {
+                        family: tried[at].family,
+                        row: tried[at].row,
+                        reading,
+                        stream: &damage.stream,
+                        seen,
+                        damage: Some(Damage {
+                            edit: damage.edit,
+                            bits: damage.edit.bits(alphabet),
+                            worth,
+                        }),
+                        least: None,
+                    };
+                    self.lay_out(&row, &ways, scratch, found);
+                    damaged(found, upto, damage.edit, alphabet);
+                    work += OF_LAYOUT;
+                }
+                work += OF_WALK + (steps - scratch.steps) * OF_STEP;
+            }
         }
         scratch.stream = stream;
     }
 
-    /// Which damage which row can have, by their indices, and the rows; without families whose parts are there as read.
-    fn possible(
+    /// The rows that the beginning of a reading leaves, without families whose parts are there as read.
+    fn begun(
         &self,
         stream: &Stream,
         damages: &[Damaged],
+        alone: bool,
         taken: &[u32],
         scratch: &mut Scratch,
-    ) -> (Vec<(usize, usize)>, Vec<Tried>) {
-        // Lines that name the part are all there, and over one start there is room for one line.
-        let alone = stream.starts.len() == 1;
-        // The rows that can begin so: as read (the highest bit), or by what a damage makes of the beginning, a bit each.
-        let mut begins: Vec<u64> = vec![0; self.program.rows()];
-        let mut rows: Vec<(u32, u32)> = Vec::new();
-        let mut note = |family: u32, row: u32, bit: u32| {
-            // A part that is there as read is hardly the same part damaged.
-            if taken.binary_search(&family).is_ok() {
-                return;
-            }
-            let mask = &mut begins[self.program.row(family, row)];
-            if *mask == 0 {
-                rows.push((family, row));
-            }
-            *mask |= 1 << bit;
+    ) -> Begun {
+        // Families that the first pass found to begin as read, so far as the index tells.
+        let mut near: Vec<u32> = scratch.rows.iter().map(|row| row.0).collect();
+        near.dedup();
+        let all = self.program.rows();
+        let mut begun = Begun {
+            alone,
+            near,
+            rows: Vec::new(),
+            begins: vec![0; all],
+            starts: vec![0; if alone { 0 } else { all }],
+            early: vec![None; damages.len()],
+            elsewhere: vec![!0; damages.len()],
         };
         // Behind a beginning all of which was read well.
         self.find_rows(stream, BEGINNING, scratch);
-        let as_read = scratch.rows.clone();
-        for (family, row) in &as_read {
-            note(*family, *row, AS_READ);
+        // A part that is there as read is hardly the same part damaged.
+        let free = |family: u32| taken.binary_search(&family).is_err();
+        let place = |family: u32, row: u32| self.program.row(family, row);
+        for (family, row) in scratch.rows.iter().filter(|(family, _)| free(*family)) {
+            begun.note(*family, *row, place(*family, *row), AS_READ);
         }
-        let mut early: Vec<Option<u32>> = vec![None; damages.len()];
-        let mut endings: SmallVec<[(usize, Vec<(u32, u32)>); 8]> = SmallVec::new();
+        for begin in scratch.begins.iter().filter(|_| !alone) {
+            begun.starts[place(begin.line.family, begin.line.row)] |=
+                1 << begin.start.min(LAST_START);
+        }
+        let mut endings: SmallVec<[(usize, Ending); 8]> = SmallVec::new();
         let mut bit = 0;
         for damage in damages {
             let turned = matches!(damage.edit, Edit::Turned(_));
             let (from, behind) = damage.edit.range(stream.len());
-            let beginning = |start: &usize| (*start..start + BEGINNING).contains(&from);
-            if !turned && !stream.starts.iter().any(beginning) {
+            // What is missing at the end of one line is not in the beginning of the next.
+            let least = usize::from(matches!(damage.edit, Edit::Dropped(_) | Edit::EndCut(_)));
+            let beginning = |start: &&usize| (**start + least..**start + BEGINNING).contains(&from);
+            let beginnings = || stream.starts.iter().filter(beginning);
+            if !turned && beginnings().next().is_none() {
                 continue;
             }
-            early[damage.index] = Some(bit);
+            begun.early[damage.index] = Some(bit);
+            for (number, _) in (0..LAST_START)
+                .zip(&stream.starts)
+                .filter(|(_, s)| beginning(s))
+            {
+                begun.elsewhere[damage.index] &= !(1 << number);
+            }
             if turned || !self.indexed() {
                 self.find_rows(&damage.stream, BEGINNING - 1, scratch);
-                for (family, row) in &scratch.rows {
-                    note(*family, *row, bit);
+                for (family, row) in scratch.rows.iter().filter(|(family, _)| free(*family)) {
+                    begun.note(*family, *row, place(*family, *row), bit);
                 }
             } else {
                 let at = match endings.iter().position(|(known, _)| *known == behind) {
@@ -211,16 +396,17 @@ impl Decoder<'_> {
                 let ending = &endings[at].1;
                 // Anything may begin where a beginning was cut off.
                 if matches!(damage.edit, Edit::StartCut(_)) {
-                    let as_read = as_read.iter().filter(|_| !alone);
-                    for (family, row) in ending.iter().chain(as_read) {
-                        note(*family, *row, bit);
+                    for (family, row) in ending.rows.iter().filter(|(family, _)| free(*family)) {
+                        begun.note(*family, *row, place(*family, *row), bit);
                     }
                 } else {
-                    self.find_rows(&damage.stream, BEGINNING - 1, scratch);
-                    for row in &scratch.rows {
-                        let known = |rows: &[(u32, u32)]| rows.binary_search(row).is_ok();
-                        if known(ending) || !alone && known(&as_read) {
-                            note(row.0, row.1, bit);
+                    for start in beginnings() {
+                        self.lines_at(&damage.stream, *start, BEGINNING - 1, &mut scratch.found);
+                        for line in scratch.found.iter().filter(|line| free(line.family)) {
+                            let row = place(line.family, line.row);
+                            if ending.has(row) || !alone && begun.starts[row] != 0 {
+                                begun.note(line.family, line.row, row, bit);
+                            }
                         }
                     }
                 }
@@ -228,72 +414,101 @@ impl Decoder<'_> {
             // More than there are bits for share the last.
             bit = (bit + 1).min(AS_READ - 1);
         }
-        rows.sort_unstable();
-        let mut possible: Vec<(usize, usize)> = Vec::new();
-        let mut tried: Vec<Tried> = Vec::new();
-        let mut ends = std::mem::take(&mut scratch.ends);
-        for family in rows.chunk_by(|a, b| a.0 == b.0) {
-            let program = self.compiled(family[0].0 as usize);
-            let mut reach = Reach::new(program, stream, &self.program.alphabet, ends);
-            for (family, row_at) in family {
-                let (family, row_at) = (*family, *row_at);
-                let row = &program.rows[row_at as usize];
-                let mask = begins[self.program.row(family, row_at)];
-                if alone && !self.program.names_once(family, row_at) {
-                    continue;
+        begun.rows.sort_unstable();
+        begun
+    }
+
+    /// The rows of one family that can have a damage, and what it took to ask.
+    fn tried(
+        &self,
+        rows: &[(u32, u32)],
+        stream: &Stream,
+        damages: &[Damaged],
+        begun: &Begun,
+        promise: Option<&Promise<'_>>,
+        scratch: &mut Scratch,
+    ) -> (Vec<Tried>, u64) {
+        let mut tried = Vec::new();
+        let family = rows[0].0;
+        let program = self.compiled(family as usize);
+        let promise = promise.map(|promise| (promise, promise.base(family)));
+        let room = std::mem::take(&mut scratch.reach);
+        let mut reach = Reach::new(program, stream, &self.program.alphabet, room);
+        for (_, row_at) in rows {
+            let row = &program.rows[*row_at as usize];
+            if begun.alone && !self.program.names_once(family, *row_at) {
+                continue;
+            }
+            let place = self.program.row(family, *row_at);
+            // One damage is in one line; the others that name the part are there as read.
+            let mut rests: Vec<Option<Rest>> = Vec::new();
+            let (mut missing, mut only) = (0, None);
+            let naming = |(number, line): (usize, &LineProgram)| {
+                let rest = (line.names && !begun.alone).then(|| reach.rest(line));
+                if rest.as_ref().is_some_and(|rest| !rest.there) {
+                    (missing, only) = (missing + 1, Some(number));
                 }
-                // Where no line that names the part is there as read, it is that one which has the damage.
-                let only_naming = alone || mask >> AS_READ & 1 == 0;
-                let can_begin =
-                    |damage: &&Damaged| mask >> early[damage.index].unwrap_or(AS_READ) & 1 == 1;
-                let mut lines = SmallVec::with_capacity(row.lines.len());
-                for line in &row.lines {
-                    if only_naming && !line.names {
-                        lines.push((Indices::new(), Vec::new()));
-                        continue;
-                    }
-                    let mut rest = reach.rest(line);
-                    let mut has = Indices::new();
+                rest
+            };
+            if row.lines.len() > 1 {
+                rests.extend(row.lines.iter().enumerate().map(naming));
+            }
+            if missing > 1 {
+                continue;
+            }
+            // Where no line that names the part is there as read, it is that one which has the damage.
+            let only_naming = begun.alone || begun.begins[place] >> AS_READ & 1 == 0;
+            let mut lines = SmallVec::with_capacity(row.lines.len());
+            for (number, line) in row.lines.iter().enumerate() {
+                let mut has = Indices::new();
+                let mut alive = Vec::new();
+                let here = (!only_naming || line.names) && only.is_none_or(|only| only == number);
+                let most = promise.map(|(promise, base)| (promise, promise.of_line(base, line)));
+                let worth = |damage: &&Damaged| {
+                    let most = most.as_ref();
+                    most.is_none_or(|(promise, line)| promise.is_worth(line, damage))
+                };
+                let can_be = |damage: &&Damaged| begun.can_be(place, damage) && worth(damage);
+                if here && damages.iter().any(|damage| can_be(&damage)) {
+                    let known = rests.get_mut(number).and_then(Option::take);
+                    let mut rest = known.unwrap_or_else(|| reach.rest(line));
                     // A line that names nothing and is there as read needs no damage.
                     if line.names || !reach.is_there(&rest) {
-                        for damage in damages.iter().filter(can_begin) {
-                            if matches!(damage.edit, Edit::Turned(_))
+                        let can_have = damages.iter().filter(can_be).filter(|damage| {
+                            matches!(damage.edit, Edit::Turned(_))
                                 || reach.can_have(line, &mut rest, damage)
-                            {
-                                has.push(damage.index as u32);
-                            }
-                        }
+                        });
+                        has.extend(can_have.map(|damage| damage.index as u32));
                     }
-                    let alive = if has.is_empty() {
-                        Vec::new()
-                    } else {
-                        reach.alive(line, &mut rest)
-                    };
-                    lines.push((has, alive));
+                    let places = has
+                        .iter()
+                        .map(|index| damages[*index as usize].edit.place());
+                    if let Some(least) = places.min() {
+                        alive = reach.alive(line, &mut rest, least);
+                    }
                 }
-                let mut any: Indices = lines.iter().flat_map(|(has, _)| has).copied().collect();
-                if any.is_empty() {
-                    continue;
-                }
-                any.sort_unstable();
-                any.dedup();
-                possible.extend(any.into_iter().map(|index| (index as usize, tried.len())));
+                lines.push((has, alive));
+            }
+            if lines
+                .iter()
+                .any(|(has, _): &(Indices, Vec<u128>)| !has.is_empty())
+            {
                 tried.push(Tried {
                     family: family as usize,
-                    row: row_at as usize,
+                    row: *row_at as usize,
                     lines,
                     undamaged: None,
                 });
             }
-            ends = reach.leave();
         }
-        scratch.ends = ends;
-        (possible, tried)
+        let work = reach.work;
+        scratch.reach = reach.leave();
+        (tried, work)
     }
 
-    /// The rows with one line that names the part of which that can end as the reading does from a place on, sorted: behind a damage of its
+    /// The rows with one line that names the part of which that can end as the reading does from a place on: behind a damage of its
     /// beginning a line is never cut off.
-    fn ending(&self, stream: &Stream, behind: usize, found: &mut Vec<LineRef>) -> Vec<(u32, u32)> {
+    fn ending(&self, stream: &Stream, behind: usize, found: &mut Vec<LineRef>) -> Ending {
         found.clear();
         for stop in (behind.max(1)..=stream.len()).filter(|stop| stream.stops[*stop]) {
             let step = |depth: usize| {
@@ -310,14 +525,18 @@ impl Decoder<'_> {
                 found,
             );
         }
-        let mut rows: Vec<(u32, u32)> = found
-            .iter()
-            .filter(|line| self.program.names_once(line.family, line.row))
-            .map(|line| (line.family, line.row))
-            .collect();
-        rows.sort_unstable();
-        rows.dedup();
-        rows
+        let mut ending = Ending {
+            rows: Vec::new(),
+            bits: vec![0; self.program.rows().div_ceil(64)],
+        };
+        for line in found {
+            let row = self.program.row(line.family, line.row);
+            if self.program.names_once(line.family, line.row) && !ending.has(row) {
+                ending.bits[row / 64] |= 1 << (row % 64);
+                ending.rows.push((line.family, line.row));
+            }
+        }
+        ending
     }
 
     /// The ways for the lines of a row, one of them with a damage; `None` if no line can have it.
@@ -325,13 +544,17 @@ impl Decoder<'_> {
     fn damaged_ways(
         &self,
         tried: &mut Tried,
-        index: usize,
-        edit: Edit,
+        damage: &Damaged,
         stream: &Stream,
-        before: &Stream,
         worth: &Worth<'_>,
         scratch: &mut Scratch,
     ) -> Option<Vec<Vec<Way>>> {
+        let Damaged {
+            index,
+            edit,
+            stream: before,
+        } = damage;
+        let (index, edit) = (*index, *edit);
         let program = self.compiled(tried.family);
         let row = &program.rows[tried.row];
         let turned = matches!(edit, Edit::Turned(_));

@@ -190,6 +190,20 @@ impl Edit {
         }
     }
 
+    /// log2 of the most that it comes to with what the glyphs themselves cost.
+    pub(crate) fn most(self, stream: &Stream, alphabet: &Alphabet) -> f64 {
+        match self {
+            // Any glyph that is read as this one.
+            Edit::Other(at) => stream.ticks.get(at).map_or(0.0, |tick| {
+                let all: f64 = (0..=OTHER)
+                    .map(|id| alphabet.strange(id, tick.id).exp2())
+                    .sum();
+                all.log2()
+            }),
+            _ => self.bits(alphabet),
+        }
+    }
+
     /// log2 of its probability, beside what the glyphs themselves cost.
     pub(crate) fn bits(self, alphabet: &Alphabet) -> f64 {
         match self {

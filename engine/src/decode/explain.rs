@@ -76,7 +76,7 @@ pub struct Scratch {
     ways: Vec<Vec<Way>>,
     pub(super) room: Room,
     /// Where the tables of a family end, in a search for damage.
-    pub(super) ends: Vec<u128>,
+    pub(super) reach: (Vec<u128>, Vec<u8>),
     /// Room for the explanations of a reading.
     pub(crate) explanations: Vec<Explanation>,
     years: FxHashMap<((Option<i16>, Option<i16>), Date), Arc<Years>>,
@@ -357,23 +357,29 @@ impl<'p> Decoder<'p> {
         }
     }
 
+    /// The lines that name the part and may begin at a place, by the index.
+    pub(super) fn lines_at(
+        &self,
+        stream: &Stream,
+        start: usize,
+        deep: usize,
+        found: &mut Vec<LineRef>,
+    ) {
+        let step = |depth: usize| Some(stream.ticks.get(start + depth)?.step());
+        let stop = |depth: usize| {
+            let at = start + depth;
+            stream.stops.get(at).copied().unwrap_or(true)
+        };
+        found.clear();
+        let set = (self.rules, self.program);
+        self.program.index.lines(deep, set, &step, &stop, found);
+    }
+
     /// Where lines that name the part may begin, by the index.
     fn find_begins(&self, stream: &Stream, deep: usize, scratch: &mut Scratch) {
         scratch.begins.clear();
         for (number, start) in (0_u32..).zip(&stream.starts) {
-            let step = |depth: usize| Some(stream.ticks.get(start + depth)?.step());
-            let stop = |depth: usize| {
-                let at = start + depth;
-                stream.stops.get(at).copied().unwrap_or(true)
-            };
-            scratch.found.clear();
-            self.program.index.lines(
-                deep,
-                (self.rules, self.program),
-                &step,
-                &stop,
-                &mut scratch.found,
-            );
+            self.lines_at(stream, *start, deep, &mut scratch.found);
             let first = if number == 0 { FIRST } else { 0 };
             let begin = |(depth, line): (u32, &LineRef)| Begin {
                 line: *line,

@@ -3,6 +3,7 @@
 //!
 //! Positions are bits of one word. What a table takes at a position is worked out once for all rows of a family.
 
+use rustc_hash::FxHashMap;
 use smallvec::{SmallVec, smallvec};
 
 use super::deep::Edit;
@@ -18,6 +19,7 @@ type ByPlace<T> = SmallVec<[T; 12]>;
 
 /// Not asked yet.
 const UNKNOWN: u128 = !0;
+const NOT_ASKED: u8 = !0;
 
 /// Which positions of a line can be reached as read.
 pub(super) struct Rest {
@@ -27,6 +29,8 @@ pub(super) struct Rest {
     far: usize,
     /// Least glyphs that the places from each on need.
     needs: ByPlace<usize>,
+    /// Whether the line may be there as read, whole or cut off between two places.
+    pub(super) there: bool,
     /// From where its end is reached, by place: where that was asked, and where it is so.
     whole: ByPlace<(u128, u128)>,
     /// The same for its end or where it is cut off.
@@ -47,10 +51,16 @@ pub(super) struct Reach<'a> {
     alphabet: &'a Alphabet,
     /// By table and position: ends, or [`UNKNOWN`].
     ends: Vec<u128>,
+    /// The same of how many glyphs a code can begin with, or [`NOT_ASKED`].
+    begun: Vec<u8>,
     starts: u128,
     stops: u128,
     /// Whether the stream has unread runs.
     runs: bool,
+    /// By damage, table and position: ends in the stream as it was before the damage.
+    mended: FxHashMap<(u32, u32, u32), u128>,
+    /// What was asked, in units of about one step of a walk.
+    pub(super) work: u64,
 }
 
 impl<'a> Reach<'a> {
@@ -58,10 +68,13 @@ impl<'a> Reach<'a> {
         family: &'a FamilyProgram,
         stream: &'a Stream,
         alphabet: &'a Alphabet,
-        mut ends: Vec<u128>,
+        (mut ends, mut begun): (Vec<u128>, Vec<u8>),
     ) -> Reach<'a> {
+        let asked = family.tables.len() * (stream.len() + 1);
         ends.clear();
-        ends.resize(family.tables.len() * (stream.len() + 1), UNKNOWN);
+        ends.resize(asked, UNKNOWN);
+        begun.clear();
+        begun.resize(asked, NOT_ASKED);
         let starts = stream.starts.iter().fold(0, |all, at| all | 1_u128 << at);
         let stops = stream
             .stops
@@ -74,20 +87,35 @@ impl<'a> Reach<'a> {
             stream,
             alphabet,
             ends,
+            begun,
             starts,
             stops,
             runs: stream.ticks.iter().any(|tick| tick.doubt == Doubt::Run),
+            mended: FxHashMap::default(),
+            work: 1 + asked as u64 / 64,
         }
     }
 
-    /// The buffer.
-    pub(super) fn leave(self) -> Vec<u128> {
-        self.ends
+    /// The buffers.
+    pub(super) fn leave(self) -> (Vec<u128>, Vec<u8>) {
+        (self.ends, self.begun)
+    }
+
+    /// How many glyphs from a position on a code of a table can begin with and go on behind them, as read.
+    fn begun(&mut self, table: usize, at: usize) -> usize {
+        let slot = table * (self.stream.len() + 1) + at;
+        if self.begun[slot] == NOT_ASKED {
+            let begun = begun_in(&self.family.tables[table], at, self.stream, self.alphabet);
+            self.begun[slot] =
+                u8::try_from(begun).map_or(NOT_ASKED - 1, |begun| begun.min(NOT_ASKED - 1));
+        }
+        usize::from(self.begun[slot])
     }
 
     fn ends(&mut self, line: &LineProgram, table: usize, at: usize) -> u128 {
         let slot = table * (self.stream.len() + 1) + at;
         if self.ends[slot] == UNKNOWN {
+            self.work += 1;
             self.ends[slot] = ends_in(self.family, line, table, at, self.stream, self.alphabet);
         }
         self.ends[slot]
@@ -99,44 +127,54 @@ impl<'a> Reach<'a> {
         let mut forward: ByPlace<u128> = smallvec![0; n + 1];
         forward[0] = self.starts;
         let mut far = 0;
+        // What is reached with something printed on the way, and where that was so before the place.
+        let (mut printed, mut cuts): (u128, ByPlace<u128>) = (0, SmallVec::new());
         for (at, place) in line.places.iter().enumerate() {
-            if forward[at] != 0 {
-                let last = 127 - forward[at].leading_zeros() as usize;
-                far = far.max(last + self.family.tables[place.table].max);
-            }
+            cuts.push(printed);
+            let mut further = 0;
             for from in bits(forward[at]) {
-                forward[at + 1] |= self.ends(line, place.table, from);
+                if from + self.family.tables[place.table].max > far {
+                    far = far.max(from + self.begun(place.table, from));
+                }
+                let ends = self.ends(line, place.table, from);
+                forward[at + 1] |= ends;
+                let before = printed >> from & 1 == 1;
+                further |= if before { ends } else { ends & !(1 << from) };
             }
+            printed = further;
         }
         let mut needs: ByPlace<usize> = smallvec![0; n + 1];
         for (at, place) in line.places.iter().enumerate().rev() {
             needs[at] = needs[at + 1] + self.family.tables[place.table].min;
         }
+        let cut = |(needs, printed): (&usize, &u128)| *needs > 0 && printed & self.stops != 0;
+        let there = printed & self.stops != 0 || self.runs || needs.iter().zip(&cuts).any(cut);
         let mut rest = Rest {
             forward,
             far,
             needs,
+            there,
             whole: smallvec![(0, 0); n + 1],
             alive: smallvec![(0, 0); n + 1],
         };
         // Through an unread run a place is reached from the one before it, so that all have to be known.
         if self.runs {
-            self.all(line, &mut rest, true);
-            self.all(line, &mut rest, false);
+            self.all(line, &mut rest, true, 0);
+            self.all(line, &mut rest, false, 0);
         }
         rest
     }
 
-    /// From where the end of a line, or where it is cut off, is reached, by place.
-    pub(super) fn alive(&mut self, line: &LineProgram, rest: &mut Rest) -> Vec<u128> {
-        self.all(line, rest, true);
+    /// From where the end of a line, or where it is cut off, is reached, by place; positions before `least` are not asked.
+    pub(super) fn alive(&mut self, line: &LineProgram, rest: &mut Rest, least: usize) -> Vec<u128> {
+        self.all(line, rest, true, least);
         rest.alive.iter().map(|(_, so)| *so).collect()
     }
 
-    /// Works out all positions.
-    fn all(&mut self, line: &LineProgram, rest: &mut Rest, cut: bool) {
+    /// Works out all positions from one on.
+    fn all(&mut self, line: &LineProgram, rest: &mut Rest, cut: bool, least: usize) {
         for at in (0..=line.places.len()).rev() {
-            for from in 0..=self.stream.len() {
+            for from in least..=self.stream.len() {
                 self.leads(line, rest, at, from, cut);
             }
             let through = |(known, so): (u128, u128)| (known, self.through_runs(so));
@@ -209,6 +247,19 @@ impl<'a> Reach<'a> {
             .is_some_and(|ends| ends & self.stops & !self.starts != 0)
     }
 
+    /// Where a table can end in the stream as it was before a damage.
+    fn mended(&mut self, line: &LineProgram, table: usize, from: usize, damaged: &Damaged) -> u128 {
+        let key = (damaged.index as u32, table as u32, from as u32);
+        if let Some(known) = self.mended.get(&key) {
+            return *known;
+        }
+        self.work += 2;
+        let (family, stream) = (self.family, &damaged.stream);
+        let ends = ends_in(family, line, table, from, stream, self.alphabet);
+        self.mended.insert(key, ends);
+        ends
+    }
+
     /// Whether a line can have a damage.
     pub(super) fn can_have(
         &mut self,
@@ -221,6 +272,7 @@ impl<'a> Reach<'a> {
         if place > rest.far {
             return false;
         }
+        self.work += 1;
         let before = low(place + 1);
         // Positions in the midst of the damage, by place of the line.
         let mut amid: ByPlace<u128> = smallvec![0; line.places.len() + 1];
@@ -230,8 +282,15 @@ impl<'a> Reach<'a> {
             let table = &self.family.tables[here.table];
             let begin = (rest.forward[at] & before) | amid[at];
             for from in bits(begin) {
-                if from + table.max <= place && amid[at] >> from & 1 == 0 {
-                    continue;
+                if amid[at] >> from & 1 == 0 {
+                    if from + table.max <= place {
+                        continue;
+                    }
+                    // No code goes on from there to the damage.
+                    if from + self.begun(here.table, from) < place {
+                        joined |= self.ends(line, here.table, from) >> place & 1 == 1;
+                        continue;
+                    }
                 }
                 let first = start_of(self.starts, from);
                 let cut = from >= first + BEFORE_CUT;
@@ -240,18 +299,10 @@ impl<'a> Reach<'a> {
                     .ticks
                     .get(from)
                     .is_some_and(|tick| tick.doubt == Doubt::Run);
-                let behind = |end: usize| edit.behind(end);
-                let ends = ends_in(
-                    self.family,
-                    line,
-                    here.table,
-                    from,
-                    &damaged.stream,
-                    self.alphabet,
-                );
+                let ends = self.mended(line, here.table, from, damaged);
                 joined |= from < place && ends >> place & 1 == 1;
                 for end in bits(ends) {
-                    let Some(read) = behind(end) else {
+                    let Some(read) = edit.behind(end) else {
                         if end > place || run {
                             amid[at + 1] |= 1 << end;
                         }
@@ -271,6 +322,33 @@ impl<'a> Reach<'a> {
         }
         false
     }
+}
+
+/// How many glyphs from a position on a code of a table can begin with and go on behind them; where one was not read for sure, as many as there
+/// can be.
+fn begun_in(table: &Table, at: usize, stream: &Stream, alphabet: &Alphabet) -> usize {
+    let ticks = &stream.ticks[at..];
+    let window = &ticks[..ticks.len().min(table.max)];
+    let torn = table.torn(alphabet);
+    let (mut run, mut begun) = (0, 0);
+    for (length, tick) in (1..).zip(window) {
+        if !matches!(tick.doubt, Doubt::Read | Doubt::Certain) {
+            return table.max;
+        }
+        run = key(run, tick.class);
+        if !torn.begins(run) {
+            break;
+        }
+        begun = length;
+    }
+    for strip in &table.open {
+        let fits = strip.sets.iter().zip(window);
+        let fits = fits
+            .take_while(|(set, tick)| can_be_of(**set, tick, alphabet))
+            .count();
+        begun = begun.max(fits.min(strip.sets.len().saturating_sub(1)));
+    }
+    begun
 }
 
 /// Where a table can end that is read from a position on, as bits; also where it cannot quite, as a code that only another guard allows.
