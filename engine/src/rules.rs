@@ -61,14 +61,44 @@ mod tests {
     use super::*;
     use crate::decode::Notation;
 
+    fn packed() -> Result<Rules, String> {
+        let (_, checked) = crate::packs::checked();
+        let (confusions, limits) = (Confusions::default(), Limits::default());
+        Rules::compile(checked.rules, &confusions, &limits).map_err(|error| format!("{error:?}"))
+    }
+
+    /// What is left out at once for what it can be worth at most is never worth it.
+    #[test]
+    fn a_damage_keeps_its_promise() -> Result<(), Box<dyn std::error::Error>> {
+        let rules = packed()?;
+        let mut dice = fastrand::Rng::with_seed(5);
+        let mut found = 0;
+        for (at, family) in rules.set().families.iter().enumerate().step_by(4) {
+            let mut random = |bound: u64| dice.u64(..bound.max(1));
+            let Some(written) = crate::write::sample(rules.set(), family, 0, &mut random) else {
+                continue;
+            };
+            let mut text = written.reading();
+            if at % 8 == 0
+                && let Some((place, _)) = text.char_indices().nth(3)
+                && text.as_bytes()[place].is_ascii_alphanumeric()
+            {
+                text.replace_range(place..=place, "_");
+            }
+            let reading = Reading::parse(&text, Notation::default())?;
+            for least in [0.0, 12.0] {
+                found += crate::decode::as_promised(&rules.decoder(), &reading, least);
+            }
+        }
+        assert!(found > 500, "{found}");
+        Ok(())
+    }
+
     /// Where a table can end, the search for damage may say yes too often, but what a walk takes it never misses.
     #[test]
     fn damage_is_looked_for_wherever_a_walk_can_take_it() -> Result<(), Box<dyn std::error::Error>>
     {
-        let (_, checked) = crate::packs::checked();
-        let (confusions, limits) = (Confusions::default(), Limits::default());
-        let rules = Rules::compile(checked.rules, &confusions, &limits)
-            .map_err(|error| format!("{error:?}"))?;
+        let rules = packed()?;
         let mut source = fastrand::Rng::with_seed(8);
         let mut random = move |bound: u64| source.u64(..bound.max(1));
         let mut all = [0; 3];

@@ -282,13 +282,8 @@ struct Most {
 impl Ceiling {
     /// Of a line of which so many glyphs were not read, and with `run` any number more; `cut` is what it costs to cut it off.
     pub(crate) fn with(&self, unread: usize, run: bool, cut: f64) -> f64 {
-        let most = |of: Most| {
-            if run {
-                of.run
-            } else {
-                of.run.min(of.read + self.unread * unread as f64)
-            }
-        };
+        let unread = self.unread * unread as f64;
+        let most = |of: Most| unread + if run { of.run } else { of.read };
         let whole = most(self.whole);
         self.cut.map_or(whole, |of| whole.max(most(of) + cut))
     }
@@ -313,15 +308,20 @@ impl Ceiling {
             let of = |code: u32| weights.codes[code as usize].ceiling;
             let listed = table.spelled.iter().map(|spelled| of(spelled.code));
             let listed = listed.fold(f64::NEG_INFINITY, f64::max);
-            let strips = |counts: bool| {
+            // Dates sum over what was not read, which then counts without its share.
+            let strips = |run: bool| {
                 let strips = table.open.iter().map(|strip| {
-                    let share = if counts { strip.share } else { 0.0 };
-                    of(strip.code) + share
+                    of(strip.code)
+                        + match (weights.dated, run) {
+                            (false, false) => strip.share,
+                            (true, true) => strip.sizes.iter().map(|size| size.log2()).sum(),
+                            (false, true) | (true, false) => 0.0,
+                        }
                 });
                 strips.fold(listed, f64::max)
             };
-            ceiling.whole.read += strips(!weights.dated);
-            ceiling.whole.run += strips(false);
+            ceiling.whole.read += strips(false);
+            ceiling.whole.run += strips(true);
         }
         ceiling
     }

@@ -4,13 +4,15 @@ use jiff::civil::Date;
 use smallvec::SmallVec;
 
 use super::Reading;
+use super::begun::Begun;
 use super::deep::{self, Edit};
 use super::explain::{Decoder, Row, Scratch};
 use super::explanation::Explanation;
+use super::promise::Promise;
 use super::reach::{Damaged, Reach, Rest};
 use super::stream::{Doubt, Stream};
-use super::walk::{Alive, Choice, Walker, Way, cost};
-use crate::compile::{Alphabet, LineProgram, LineRef, Step};
+use super::walk::{Alive, Choice, Walker, Way};
+use crate::compile::{Alphabet, LineProgram};
 use crate::model::FamilyId;
 
 /// Longest reading that is searched for damage, in glyphs.
@@ -24,14 +26,6 @@ const MAX_WORK: u64 = 40_000;
 const OF_WALK: u64 = 10;
 const OF_STEP: u64 = 2;
 const OF_LAYOUT: u64 = 50;
-
-/// Glyphs of a beginning that a damage can lie in.
-const BEGINNING: usize = 3;
-
-/// The last start that is told from those behind it.
-const LAST_START: u32 = 63;
-/// The bit of rows that can begin as the reading does.
-const AS_READ: u32 = 63;
 
 /// What is found, before the codes are weighed.
 pub(crate) struct Found<'a> {
@@ -79,159 +73,6 @@ struct Tried {
     undamaged: Option<Vec<Vec<Way>>>,
 }
 
-/// What damages can be worth, before any place of a line is looked at; where lines that name the part are all there, and there is one.
-struct Promise<'a> {
-    decoder: &'a Decoder<'a>,
-    worth: &'a Worth<'a>,
-    /// By damage: what it comes to at most, and its kind.
-    damages: Vec<(f64, usize)>,
-    /// By kind: glyphs that were not read, and whether there are unread runs.
-    kinds: SmallVec<[(usize, bool); 4]>,
-    /// Stretches that a line can take, with what may stand behind them.
-    stretches: SmallVec<[((usize, usize), f64); 4]>,
-    /// What it costs at least to cut a line off.
-    cut: f64,
-}
-
-/// By kind of damage, what a line comes to at most.
-type ByKind = SmallVec<[f64; 4]>;
-
-impl<'a> Promise<'a> {
-    fn of(
-        stream: &Stream,
-        damages: &[Damaged],
-        worth: &'a Worth<'a>,
-        decoder: &'a Decoder<'a>,
-    ) -> Promise<'a> {
-        let alphabet = &decoder.program.alphabet;
-        let mut kinds: SmallVec<[(usize, bool); 4]> = SmallVec::new();
-        let of_damage = |damage: &Damaged| {
-            let doubtful = |doubt: Doubt| matches!(doubt, Doubt::Unread | Doubt::OneOf);
-            let ticks = &damage.stream.ticks;
-            let unread = ticks.iter().filter(|tick| doubtful(tick.doubt)).count();
-            let run = ticks.iter().any(|tick| tick.doubt == Doubt::Run);
-            let kind = kinds.iter().position(|kind| *kind == (unread, run));
-            let kind = kind.unwrap_or_else(|| {
-                kinds.push((unread, run));
-                kinds.len() - 1
-            });
-            (damage.edit.most(stream, alphabet), kind)
-        };
-        let damages = damages.iter().map(of_damage).collect();
-        let stops = (1..=stream.len()).filter(|stop| stream.stops[*stop]);
-        Promise {
-            decoder,
-            worth,
-            damages,
-            kinds,
-            stretches: stops
-                .map(|stop| ((0, stop), stream.after(0, stop)))
-                .collect(),
-            cut: cost::cut(stream.len() + 1),
-        }
-    }
-
-    /// What speaks for a family beside codes and damage.
-    fn base(&self, family: u32) -> f64 {
-        let id = FamilyId(family);
-        let checks = &self.decoder.rules.families[id.index()].checks;
-        let checks = checks.iter().map(|check| f64::from(check.modulus).log2());
-        let checks = checks.sum::<f64>();
-        let stretches = self.stretches.iter().map(|(stretch, after)| {
-            (self.worth)(&Found {
-                family: id,
-                segments: &[*stretch],
-                choices: &[],
-                edit: None,
-                bits: checks + after,
-            })
-        });
-        // Sums are rounded otherwise than where they are weighed.
-        stretches.fold(f64::NEG_INFINITY, f64::max) + 1e-6
-    }
-
-    /// What a line of a family, of which `base` is known, comes to at most.
-    fn of_line(&self, base: f64, line: &LineProgram) -> ByKind {
-        let kinds = self.kinds.iter();
-        let most = kinds.map(|(unread, run)| base + line.ceiling.with(*unread, *run, self.cut));
-        most.collect()
-    }
-
-    /// Whether a damage of such a line can be worth it.
-    fn is_worth(&self, line: &ByKind, damage: &Damaged) -> bool {
-        let (most, kind) = self.damages[damage.index];
-        line[kind] + most >= 0.0
-    }
-}
-
-/// The rows that the beginning of a reading leaves.
-struct Begun {
-    /// Whether the reading has one start.
-    alone: bool,
-    /// Families that begin as read, so far as the index tells, sorted.
-    near: Vec<u32>,
-    /// Sorted, once all are noted.
-    rows: Vec<(u32, u32)>,
-    /// By row of the program how it can begin: as read (the highest bit), or by what a damage makes of the beginning, a bit each.
-    begins: Vec<u64>,
-    /// By row of the program, the starts at which one of its lines begins as read; those behind `LAST_START` share its bit. Nothing where there is one.
-    starts: Vec<u64>,
-    /// By damage, its bit, where it is in a beginning.
-    early: Vec<Option<u32>>,
-    /// By damage, the starts whose beginnings it leaves alone.
-    elsewhere: Vec<u64>,
-}
-
-impl Begun {
-    fn note(&mut self, family: u32, row: u32, place: usize, bit: u32) {
-        if self.begins[place] == 0 {
-            self.rows.push((family, row));
-        }
-        self.begins[place] |= 1 << bit;
-    }
-
-    /// Whether a row, by its place in the program, can begin so that it has a damage.
-    fn can_be(&self, place: usize, damage: &Damaged) -> bool {
-        let as_begun = self.early[damage.index].unwrap_or(AS_READ);
-        // Beside a line that begins as read elsewhere the damage may be in the beginning of another.
-        let beside = self.starts.get(place).copied().unwrap_or(0);
-        self.begins[place] >> as_begun & 1 == 1
-            || as_begun != AS_READ && beside & self.elsewhere[damage.index] != 0
-    }
-
-    /// The rows by family: first those that go on as read, then those that end so.
-    fn in_turn(&self, decoder: &Decoder<'_>) -> Vec<&[(u32, u32)]> {
-        let turn = |family: &&[(u32, u32)]| {
-            let ends = |(family, row): &(u32, u32)| {
-                self.begins[decoder.program.row(*family, *row)] & !(1 << AS_READ) != 0
-            };
-            if self.near.binary_search(&family[0].0).is_ok() {
-                0
-            } else if family.iter().any(ends) {
-                1
-            } else {
-                2
-            }
-        };
-        let mut turns: Vec<&[(u32, u32)]> = self.rows.chunk_by(|a, b| a.0 == b.0).collect();
-        turns.sort_by_key(turn);
-        turns
-    }
-}
-
-/// Rows that can end so.
-struct Ending {
-    rows: Vec<(u32, u32)>,
-    /// The same by row of the program.
-    bits: Vec<u64>,
-}
-
-impl Ending {
-    fn has(&self, row: usize) -> bool {
-        self.bits[row / 64] >> (row % 64) & 1 == 1
-    }
-}
-
 impl Decoder<'_> {
     /// Adds the explanations that take one damage more: a character misread as anything, dropped, doubled or swapped, an end cut off,
     /// the mark upside down. For the reading that was explained last.
@@ -241,6 +82,19 @@ impl Decoder<'_> {
         seen: Date,
         scratch: &mut Scratch,
         worth: &Worth<'_>,
+        found: &mut Vec<Explanation>,
+    ) {
+        self.search_damage(reading, seen, scratch, worth, true, found);
+    }
+
+    /// The same, perhaps without leaving out at once what its [`Promise`] says is not worth it.
+    fn search_damage(
+        &self,
+        reading: &Reading,
+        seen: Date,
+        scratch: &mut Scratch,
+        worth: &Worth<'_>,
+        promised: bool,
         found: &mut Vec<Explanation>,
     ) {
         let stream = std::mem::take(&mut scratch.stream);
@@ -275,7 +129,7 @@ impl Decoder<'_> {
         // Lines that name the part are all there, and over one start there is room for one line.
         let alone = stream.starts.len() == 1;
         let begun = self.begun(&stream, &damages, alone, &taken, scratch);
-        let promise = alone.then(|| Promise::of(&stream, &damages, worth, self));
+        let promise = (alone && promised).then(|| Promise::of(&stream, &damages, worth, self));
         let mut work = 0;
         for rows in begun.in_turn(self) {
             if work > MAX_WORK {
@@ -326,98 +180,6 @@ impl Decoder<'_> {
         scratch.stream = stream;
     }
 
-    /// The rows that the beginning of a reading leaves, without families whose parts are there as read.
-    fn begun(
-        &self,
-        stream: &Stream,
-        damages: &[Damaged],
-        alone: bool,
-        taken: &[u32],
-        scratch: &mut Scratch,
-    ) -> Begun {
-        // Families that the first pass found to begin as read, so far as the index tells.
-        let mut near: Vec<u32> = scratch.rows.iter().map(|row| row.0).collect();
-        near.dedup();
-        let all = self.program.rows();
-        let mut begun = Begun {
-            alone,
-            near,
-            rows: Vec::new(),
-            begins: vec![0; all],
-            starts: vec![0; if alone { 0 } else { all }],
-            early: vec![None; damages.len()],
-            elsewhere: vec![!0; damages.len()],
-        };
-        // Behind a beginning all of which was read well.
-        self.find_rows(stream, BEGINNING, scratch);
-        // A part that is there as read is hardly the same part damaged.
-        let free = |family: u32| taken.binary_search(&family).is_err();
-        let place = |family: u32, row: u32| self.program.row(family, row);
-        for (family, row) in scratch.rows.iter().filter(|(family, _)| free(*family)) {
-            begun.note(*family, *row, place(*family, *row), AS_READ);
-        }
-        for begin in scratch.begins.iter().filter(|_| !alone) {
-            begun.starts[place(begin.line.family, begin.line.row)] |=
-                1 << begin.start.min(LAST_START);
-        }
-        let mut endings: SmallVec<[(usize, Ending); 8]> = SmallVec::new();
-        let mut bit = 0;
-        for damage in damages {
-            let turned = matches!(damage.edit, Edit::Turned(_));
-            let (from, behind) = damage.edit.range(stream.len());
-            // What is missing at the end of one line is not in the beginning of the next.
-            let least = usize::from(matches!(damage.edit, Edit::Dropped(_) | Edit::EndCut(_)));
-            let beginning = |start: &&usize| (**start + least..**start + BEGINNING).contains(&from);
-            let beginnings = || stream.starts.iter().filter(beginning);
-            if !turned && beginnings().next().is_none() {
-                continue;
-            }
-            begun.early[damage.index] = Some(bit);
-            for (number, _) in (0..LAST_START)
-                .zip(&stream.starts)
-                .filter(|(_, s)| beginning(s))
-            {
-                begun.elsewhere[damage.index] &= !(1 << number);
-            }
-            if turned || !self.indexed() {
-                self.find_rows(&damage.stream, BEGINNING - 1, scratch);
-                for (family, row) in scratch.rows.iter().filter(|(family, _)| free(*family)) {
-                    begun.note(*family, *row, place(*family, *row), bit);
-                }
-            } else {
-                let at = match endings.iter().position(|(known, _)| *known == behind) {
-                    Some(at) => at,
-                    None => {
-                        let ending = self.ending(stream, behind, &mut scratch.found);
-                        endings.push((behind, ending));
-                        endings.len() - 1
-                    }
-                };
-                let ending = &endings[at].1;
-                // Anything may begin where a beginning was cut off.
-                if matches!(damage.edit, Edit::StartCut(_)) {
-                    for (family, row) in ending.rows.iter().filter(|(family, _)| free(*family)) {
-                        begun.note(*family, *row, place(*family, *row), bit);
-                    }
-                } else {
-                    for start in beginnings() {
-                        self.lines_at(&damage.stream, *start, BEGINNING - 1, &mut scratch.found);
-                        for line in scratch.found.iter().filter(|line| free(line.family)) {
-                            let row = place(line.family, line.row);
-                            if ending.has(row) || !alone && begun.starts[row] != 0 {
-                                begun.note(line.family, line.row, row, bit);
-                            }
-                        }
-                    }
-                }
-            }
-            // More than there are bits for share the last.
-            bit = (bit + 1).min(AS_READ - 1);
-        }
-        begun.rows.sort_unstable();
-        begun
-    }
-
     /// The rows of one family that can have a damage, and what it took to ask.
     fn tried(
         &self,
@@ -457,7 +219,7 @@ impl Decoder<'_> {
                 continue;
             }
             // Where no line that names the part is there as read, it is that one which has the damage.
-            let only_naming = begun.alone || begun.begins[place] >> AS_READ & 1 == 0;
+            let only_naming = begun.alone || !begun.is_as_read(place);
             let mut lines = SmallVec::with_capacity(row.lines.len());
             for (number, line) in row.lines.iter().enumerate() {
                 let mut has = Indices::new();
@@ -504,39 +266,6 @@ impl Decoder<'_> {
         let work = reach.work;
         scratch.reach = reach.leave();
         (tried, work)
-    }
-
-    /// The rows with one line that names the part of which that can end as the reading does from a place on: behind a damage of its
-    /// beginning a line is never cut off.
-    fn ending(&self, stream: &Stream, behind: usize, found: &mut Vec<LineRef>) -> Ending {
-        found.clear();
-        for stop in (behind.max(1)..=stream.len()).filter(|stop| stream.stops[*stop]) {
-            let step = |depth: usize| {
-                Some(match (stop - behind).checked_sub(depth + 1) {
-                    None => Step::Run,
-                    Some(left) => stream.ticks[behind + left].step(),
-                })
-            };
-            self.program.backward.lines(
-                usize::MAX,
-                (self.rules, self.program),
-                &step,
-                &|_| false,
-                found,
-            );
-        }
-        let mut ending = Ending {
-            rows: Vec::new(),
-            bits: vec![0; self.program.rows().div_ceil(64)],
-        };
-        for line in found {
-            let row = self.program.row(line.family, line.row);
-            if self.program.names_once(line.family, line.row) && !ending.has(row) {
-                ending.bits[row / 64] |= 1 << (row % 64);
-                ending.rows.push((line.family, line.row));
-            }
-        }
-        ending
     }
 
     /// The ways for the lines of a row, one of them with a damage; `None` if no line can have it.
@@ -658,4 +387,36 @@ fn damaged(found: &mut Vec<Explanation>, upto: usize, edit: Edit, alphabet: &Alp
             }
         }
     }
+}
+
+/// How many explanations a search for damage finds in a reading. Panics where it finds others without the bound on what a damage is worth.
+#[cfg(test)]
+pub(crate) fn as_promised(decoder: &Decoder<'_>, reading: &Reading, least: f64) -> usize {
+    let found = |promised: bool| {
+        let mut scratch = Scratch::default();
+        decoder.fill(reading, &mut scratch);
+        decoder.find_filled(&mut scratch);
+        // As much for each glyph as a text that no rule knows.
+        let worth = |found: &Found<'_>| {
+            let origin = |stretch| found.edit.map_or(stretch, |edit| edit.stretch(stretch));
+            let stretches = found.segments.iter().map(|stretch| origin(*stretch));
+            let glyphs: usize = stretches.map(|(from, to)| to - from).sum();
+            found.bits + 5.0 * glyphs as f64 - least
+        };
+        let mut all = Vec::new();
+        decoder.search_damage(
+            reading,
+            Date::default(),
+            &mut scratch,
+            &worth,
+            promised,
+            &mut all,
+        );
+        (all, scratch.stopped)
+    };
+    let ((all, stopped), (with, _)) = (found(false), found(true));
+    if !stopped {
+        assert_eq!(format!("{with:?}"), format!("{all:?}"), "{reading:?}");
+    }
+    with.len()
 }

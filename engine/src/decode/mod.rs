@@ -1,6 +1,7 @@
 //! Reading x program -> explanations.
 
 mod assign;
+mod begun;
 mod damage;
 mod dates;
 mod deep;
@@ -8,6 +9,7 @@ mod explain;
 mod explanation;
 mod light;
 mod plain;
+mod promise;
 mod reach;
 mod reading;
 mod stream;
@@ -17,6 +19,8 @@ mod walk;
 
 pub(crate) use assign::{CONFLICT, Known, NEVER};
 pub(crate) use damage::Found;
+#[cfg(test)]
+pub(crate) use damage::as_promised;
 pub(crate) use dates::{DateRead, FUTURE};
 pub(crate) use deep::Edit;
 pub(crate) use explain::CONTRADICTED;
