@@ -391,6 +391,31 @@ fn cells_may_hold_more_than_a_mark() {
     assert!(run.out.contains("2008-03-"), "{}", run.out);
 }
 
+/// 4012 (CMOS gates) and 7439 (TTL gates) as parts of the KiCad symbols 6.0.10, libraries 4xxx and 74xx; as marks they are weeks as well: 40 of
+/// 2012 and 39 of 1974 (`YYWW` of MIL-PRF-38535 and the other order).
+#[test]
+fn an_entry_of_a_list_names_a_part() {
+    for (number, date, part) in [
+        ("4012", "date_wwyy", "cmos_4000"),
+        ("7439", "date_yyww", "logic_74"),
+    ] {
+        let mark = run_with(
+            etchlore(&["decode", number, "--output", "json", "--seen", "2026-06-01"]),
+            b"",
+        );
+        let first = mark.out.find("\"family\"").map(|at| &mark.out[at..]);
+        let first = first.and_then(|text| text.lines().next()).unwrap();
+        assert!(first.contains(date), "{first}");
+        let table = format!("part\n{number}\n");
+        let list = run_with(
+            etchlore(&["bulk", "-", "--mark", "part", "--seen", "2026-06-01"]),
+            table.as_bytes(),
+        );
+        let row = list.out.lines().nth(1).unwrap();
+        assert!(row.contains(part), "{row}");
+    }
+}
+
 #[test]
 fn lines_of_json_come_back() {
     let input = "{\"ref\":\"U1\", \"mark\": \"HMQ64BL-SWI\"}\n\n{}\nbroken\n{\"mark\":[\"HMS4D1G16A-F6\",\"0814 K2Z7\"],\"n\":1.50}";

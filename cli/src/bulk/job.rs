@@ -45,7 +45,7 @@ pub(crate) fn bulk(
         ));
     }
     let delimiter = args.delimiter.as_deref().map(delimiter).transpose()?;
-    let context = Context::on(day_of_reading(args.seen.as_deref())?);
+    let context = Context::of_entries(day_of_reading(args.seen.as_deref())?);
     // Threads outlive any borrow where a run is interrupted; the process ends with the command anyway.
     let loaded: &'static Loaded = Box::leak(Box::new(load(global, console)?));
     loaded.rules.compile_all();

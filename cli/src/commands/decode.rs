@@ -420,6 +420,7 @@ fn context(args: &DecodeArgs) -> Result<Context, Failure> {
     }
     Ok(Context {
         seen,
+        entry: false,
         made,
         maker: args.maker.clone(),
         logo: args.logo.clone(),

@@ -360,6 +360,8 @@ pub struct NextLook {
 pub struct Context {
     /// Day of reading: a part cannot be younger.
     pub seen: Date,
+    /// Whether it is an entry of a list of parts, which names one: a date or a trace code is none.
+    pub entry: bool,
     /// When it was made, if that is known.
     pub made: Option<Interval>,
     /// Maker or brand, known by name.
@@ -382,6 +384,7 @@ impl Context {
     pub fn on(seen: Date) -> Context {
         Context {
             seen,
+            entry: false,
             made: None,
             maker: None,
             logo: None,
@@ -389,6 +392,15 @@ impl Context {
             package: None,
             pins: None,
             around: Vec::new(),
+        }
+    }
+
+    /// The same for entries of a list of parts.
+    #[must_use]
+    pub fn of_entries(seen: Date) -> Context {
+        Context {
+            entry: true,
+            ..Context::on(seen)
         }
     }
 }

@@ -26,6 +26,9 @@ const OTHER_PINS: f64 = -7.0;
 /// log2 for a date outside the time of making.
 const OTHER_TIME: f64 = -7.0;
 
+/// log2 for a date, a trace code or another remark where a part is named: who lists parts lists hardly one by its date.
+const NO_PART: f64 = -6.0;
+
 /// log2 of P(context | explanation) / P(context | none).
 pub(super) fn bits(
     decoder: &Decoder<'_>,
@@ -35,6 +38,9 @@ pub(super) fn bits(
 ) -> f64 {
     let (_, family) = decoder.family(explanation.family);
     let mut bits = 0.0;
+    if context.entry && family.is_marking() {
+        bits += NO_PART;
+    }
     if let Some(seen) = &context.maker {
         bits += maker(decoder, family, seen, context.made);
     }

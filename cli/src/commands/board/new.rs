@@ -54,7 +54,7 @@ fn of_table(
     if args.mark.is_some() || !table.has_mark() {
         // The names do not tell which column is the mark: what its cells are may.
         let loaded = load(global, console)?;
-        let context = Context::on(today);
+        let context = Context::of_entries(today);
         let chosen = choose(
             args.mark.as_deref(),
             Header::Auto,
