@@ -20,8 +20,6 @@ const AS_READ: u32 = 63;
 pub(super) struct Begun {
     /// Whether the reading has one start.
     pub(super) alone: bool,
-    /// Families that begin as read, so far as the index tells, sorted.
-    near: Vec<u32>,
     /// Sorted, once all are noted.
     rows: Vec<(u32, u32)>,
     /// By row of the program how it can begin: as read (the highest bit), or by what a damage makes of the beginning, a bit each.
@@ -56,23 +54,9 @@ impl Begun {
             || as_begun != AS_READ && beside & self.elsewhere[damage.index] != 0
     }
 
-    /// The rows by family: first those that go on as read, then those that end so.
-    pub(super) fn in_turn(&self, decoder: &Decoder<'_>) -> Vec<&[(u32, u32)]> {
-        let turn = |family: &&[(u32, u32)]| {
-            let ends = |(family, row): &(u32, u32)| {
-                self.begins[decoder.program.row(*family, *row)] & !(1 << AS_READ) != 0
-            };
-            if self.near.binary_search(&family[0].0).is_ok() {
-                0
-            } else if family.iter().any(ends) {
-                1
-            } else {
-                2
-            }
-        };
-        let mut turns: Vec<&[(u32, u32)]> = self.rows.chunk_by(|a, b| a.0 == b.0).collect();
-        turns.sort_by_key(turn);
-        turns
+    /// The rows by family.
+    pub(super) fn families(&self) -> impl Iterator<Item = &[(u32, u32)]> {
+        self.rows.chunk_by(|a, b| a.0 == b.0)
     }
 }
 
@@ -99,13 +83,9 @@ impl Decoder<'_> {
         taken: &[u32],
         scratch: &mut Scratch,
     ) -> Begun {
-        // Families that the first pass found to begin as read, so far as the index tells.
-        let mut near: Vec<u32> = scratch.rows.iter().map(|row| row.0).collect();
-        near.dedup();
         let all = self.program.rows();
         let mut begun = Begun {
             alone,
-            near,
             rows: Vec::new(),
             begins: vec![0; all],
             starts: vec![0; if alone { 0 } else { all }],

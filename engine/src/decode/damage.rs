@@ -19,14 +19,6 @@ use crate::model::FamilyId;
 const MAX_DAMAGED: usize = 80;
 /// Most steps of all walks of one family.
 const MAX_STEPS: u64 = 3_000;
-/// Most work for one reading: of 4,000 slow ones every fourteenth takes more, and what all find of what this passes over is hardly anything. Families that
-/// begin or end as read come first.
-const MAX_WORK: u64 = 40_000;
-/// What a walk takes in this measure, each step of it, and laying out what it found: measured by time; to ask where a table ends is one.
-const OF_WALK: u64 = 10;
-const OF_STEP: u64 = 2;
-const OF_LAYOUT: u64 = 50;
-
 /// What is found, before the codes are weighed.
 pub(crate) struct Found<'a> {
     pub(crate) family: FamilyId,
@@ -71,6 +63,18 @@ struct Tried {
     lines: SmallVec<[(Indices, Vec<u128>); 2]>,
     /// The ways for its lines as they were read, once asked for.
     undamaged: Option<Vec<Vec<Way>>>,
+}
+
+/// Which damage which of the rows can have.
+fn pairs(tried: &[Tried]) -> Vec<(u32, usize)> {
+    let mut pairs: Vec<(u32, usize)> = Vec::new();
+    for (at, tried) in tried.iter().enumerate() {
+        let all = tried.lines.iter().flat_map(|(has, _)| has);
+        pairs.extend(all.map(|index| (*index, at)));
+    }
+    pairs.sort_unstable();
+    pairs.dedup();
+    pairs
 }
 
 impl Decoder<'_> {
@@ -130,31 +134,17 @@ impl Decoder<'_> {
         let alone = stream.starts.len() == 1;
         let begun = self.begun(&stream, &damages, alone, &taken, scratch);
         let promise = (alone && promised).then(|| Promise::of(&stream, &damages, worth, self));
-        let mut work = 0;
-        for rows in begun.in_turn(self) {
-            if work > MAX_WORK {
-                scratch.stopped = true;
-                break;
-            }
+        for rows in begun.families() {
+            let mut tried = self.tried(rows, &stream, &damages, &begun, promise.as_ref(), scratch);
             // A bound for each family, so that no rule takes from another.
             scratch.steps = MAX_STEPS;
-            let (mut tried, asked) =
-                self.tried(rows, &stream, &damages, &begun, promise.as_ref(), scratch);
-            work += asked;
-            let mut pairs: Vec<(u32, usize)> = Vec::new();
-            for (at, tried) in tried.iter().enumerate() {
-                let all = tried.lines.iter().flat_map(|(has, _)| has);
-                pairs.extend(all.map(|index| (*index, at)));
-            }
-            pairs.sort_unstable();
-            pairs.dedup();
-            for (index, at) in pairs {
+            for (index, at) in pairs(&tried) {
                 if scratch.steps == 0 {
                     scratch.stopped = true;
                     break;
                 }
                 let damage = &damages[index as usize];
-                let (steps, upto) = (scratch.steps, found.len());
+                let upto = found.len();
                 let ways = self.damaged_ways(&mut tried[at], damage, &stream, worth, scratch);
                 if let Some(ways) = ways {
                     let row = Row {
@@ -172,15 +162,13 @@ impl Decoder<'_> {
                     };
                     self.lay_out(&row, &ways, scratch, found);
                     damaged(found, upto, damage.edit, alphabet);
-                    work += OF_LAYOUT;
                 }
-                work += OF_WALK + (steps - scratch.steps) * OF_STEP;
             }
         }
         scratch.stream = stream;
     }
 
-    /// The rows of one family that can have a damage, and what it took to ask.
+    /// The rows of one family that can have a damage.
     fn tried(
         &self,
         rows: &[(u32, u32)],
@@ -189,7 +177,7 @@ impl Decoder<'_> {
         begun: &Begun,
         promise: Option<&Promise<'_>>,
         scratch: &mut Scratch,
-    ) -> (Vec<Tried>, u64) {
+    ) -> Vec<Tried> {
         let mut tried = Vec::new();
         let family = rows[0].0;
         let program = self.compiled(family as usize);
@@ -263,9 +251,8 @@ impl Decoder<'_> {
                 });
             }
         }
-        let work = reach.work;
         scratch.reach = reach.leave();
-        (tried, work)
+        tried
     }
 
     /// The ways for the lines of a row, one of them with a damage; `None` if no line can have it.

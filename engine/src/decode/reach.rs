@@ -59,8 +59,6 @@ pub(super) struct Reach<'a> {
     runs: bool,
     /// By damage, table and position: ends in the stream as it was before the damage.
     mended: FxHashMap<(u32, u32, u32), u128>,
-    /// What was asked, in units of about one step of a walk.
-    pub(super) work: u64,
 }
 
 impl<'a> Reach<'a> {
@@ -92,7 +90,6 @@ impl<'a> Reach<'a> {
             stops,
             runs: stream.ticks.iter().any(|tick| tick.doubt == Doubt::Run),
             mended: FxHashMap::default(),
-            work: 1 + asked as u64 / 64,
         }
     }
 
@@ -115,7 +112,6 @@ impl<'a> Reach<'a> {
     fn ends(&mut self, line: &LineProgram, table: usize, at: usize) -> u128 {
         let slot = table * (self.stream.len() + 1) + at;
         if self.ends[slot] == UNKNOWN {
-            self.work += 1;
             self.ends[slot] = ends_in(self.family, line, table, at, self.stream, self.alphabet);
         }
         self.ends[slot]
@@ -253,7 +249,6 @@ impl<'a> Reach<'a> {
         if let Some(known) = self.mended.get(&key) {
             return *known;
         }
-        self.work += 2;
         let (family, stream) = (self.family, &damaged.stream);
         let ends = ends_in(family, line, table, from, stream, self.alphabet);
         self.mended.insert(key, ends);
@@ -272,7 +267,6 @@ impl<'a> Reach<'a> {
         if place > rest.far {
             return false;
         }
-        self.work += 1;
         let before = low(place + 1);
         // Positions in the midst of the damage, by place of the line.
         let mut amid: ByPlace<u128> = smallvec![0; line.places.len() + 1];
